@@ -1,0 +1,1 @@
+"""What is known of the polymers, every number with its source."""

@@ -1,0 +1,205 @@
+"""The process in plain numbers: what brief and data say about line, layer, limits and strength."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from orient.brief import Brief, PolymerFigures
+from orient.errors import OrientError
+from orient.materials.polymers import Polymer, polymer
+
+DEFAULT_POLYMER = "PLA"
+
+# Defaults, each with what stands behind it.
+NOZZLE_MM = 0.4
+LAYER_OF_NOZZLE = 0.5
+LINE_OF_NOZZLE = 1.125
+OVERHANG_LIMIT_DEG = 45.0
+_DEFAULT_SOURCES = {
+    "nozzle_mm": "common practice, no source",
+    "layer_height_mm": "half the nozzle; common practice (0.25 to 0.75 of it), no source",
+    "line_width_mm": "1.125 times the nozzle; common practice (1.0 to 1.2 times), no source",
+    "overhang_limit_deg": (
+        "45° from the wall: largest angle found to hold itself up by Mazlan et al., J. Adv. Industrial "
+        "Technology and Application 1, 2020, 39–47; the trade's range is 45° to 60°"
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Process:
+    """What the measures need to know of the process; no names, only numbers.
+
+    Parameters
+    ----------
+    layer_height_mm, line_width_mm, nozzle_mm
+        Height of a layer, width of a line, bore of the nozzle, mm.
+    overhang_limit_deg
+        Largest angle from the wall that holds itself up, degrees.
+    strength_in_layer_mpa
+        Tensile strength in the layer plane (X), MPa; None where no source was found.
+    strength_across_mpa
+        Tensile strength across the layers (Z), MPa, or None.
+    strength_shear_mpa
+        Shear strength between layers (S), MPa, or None.
+    polymer
+        The polymer's name, for display only.
+    assumptions
+        Sentences to show to the user: what was taken for granted.
+    sources
+        Where each number is from, by field name.
+    """
+
+    layer_height_mm: float = LAYER_OF_NOZZLE * NOZZLE_MM
+    line_width_mm: float = LINE_OF_NOZZLE * NOZZLE_MM
+    nozzle_mm: float = NOZZLE_MM
+    overhang_limit_deg: float = OVERHANG_LIMIT_DEG
+    strength_in_layer_mpa: float | None = None
+    strength_across_mpa: float | None = None
+    strength_shear_mpa: float | None = None
+    polymer: str = DEFAULT_POLYMER
+    assumptions: tuple[str, ...] = ()
+    sources: Mapping[str, str] = field(default_factory=lambda: dict(_DEFAULT_SOURCES))
+
+    @property
+    def strengths_known(self) -> bool:
+        """Whether all three strengths are there, so that a load can be judged."""
+        return None not in (self.strength_in_layer_mpa, self.strength_across_mpa, self.strength_shear_mpa)
+
+    def numbers(self) -> dict[str, float | str | None]:
+        """Return the numbers and the polymer's name, by field, ready for JSON."""
+        names = ("layer_height_mm", "line_width_mm", "nozzle_mm", "overhang_limit_deg", "polymer")
+        strengths = ("strength_in_layer_mpa", "strength_across_mpa", "strength_shear_mpa")
+        return {name: getattr(self, name) for name in names + strengths}
+
+
+def process_from(brief: Brief) -> Process:
+    """Turn a brief into the plain numbers of the process.
+
+    Parameters
+    ----------
+    brief
+        What the user said; anything left out is filled from the data or from common practice.
+
+    Returns
+    -------
+    Process
+
+    Raises
+    ------
+    OrientError
+        When the polymer is unknown or a layer would be thicker than the nozzle is wide.
+
+    Examples
+    --------
+    >>> process = process_from(Brief.model_validate({"process": {"polymer": "ABS", "nozzle_mm": 0.6}}))
+    >>> process.layer_height_mm, round(process.line_width_mm, 3)
+    (0.3, 0.675)
+    """
+    wish = brief.process
+    nozzle = NOZZLE_MM if wish.nozzle_mm is None else wish.nozzle_mm
+    layer = LAYER_OF_NOZZLE * nozzle if wish.layer_height_mm is None else wish.layer_height_mm
+    line = LINE_OF_NOZZLE * nozzle if wish.line_width_mm is None else wish.line_width_mm
+    limit = OVERHANG_LIMIT_DEG if wish.overhang_limit_deg is None else wish.overhang_limit_deg
+    if layer > nozzle:
+        # A bead is pressed flat under the nozzle, so a higher layer is a slip of unit or of the nozzle.
+        raise OrientError(
+            f"[process] layer_height_mm is {layer:g} but the nozzle is {nozzle:g} mm; a layer is thinner "
+            "than its nozzle is wide, so mend layer_height_mm or nozzle_mm (both in millimetres)."
+        )
+
+    sources = {
+        name: "the brief" if getattr(wish, name) is not None else source
+        for name, source in _DEFAULT_SOURCES.items()
+    }
+    named = polymer(DEFAULT_POLYMER if wish.polymer is None else wish.polymer)
+    strengths, strength_sources, strength_notes = _strengths(named, brief.polymer)
+    assumptions = list(strength_notes)
+    if wish.polymer is None:
+        assumptions.insert(0, f"No polymer was named: typical {named.key} is taken.")
+    return Process(
+        layer_height_mm=layer,
+        line_width_mm=line,
+        nozzle_mm=nozzle,
+        overhang_limit_deg=limit,
+        polymer=named.key,
+        assumptions=tuple(assumptions),
+        sources=sources | strength_sources,
+        **strengths,
+    )
+
+
+def resolved_brief(brief: Brief, process: Process) -> dict[str, Any]:
+    """Return the brief with every number of the process filled in.
+
+    Parameters
+    ----------
+    brief, process
+        The brief and what `process_from` made of it.
+
+    Returns
+    -------
+    dict
+        Sections by name, ready for JSON. The strengths used stand in ``polymer``, the rest in ``process``.
+    """
+    plain = brief.resolved()
+    numbers = process.numbers()
+    strengths = {name: numbers.pop(name) for name in list(numbers) if name.startswith("strength_")}
+    plain["process"] = plain.get("process", {}) | numbers
+    plain["polymer"] = plain.get("polymer", {}) | strengths
+    return plain
+
+
+def _strengths(
+    named: Polymer, own: PolymerFigures
+) -> tuple[dict[str, float | None], dict[str, str], tuple[str, ...]]:
+    """Take the three strengths from the brief or else from the data, with sources and assumptions."""
+    said = f"the brief ({own.source})" if own.source else "the brief"
+    sources: dict[str, str] = {}
+    notes: list[str] = []
+    values: dict[str, float | None] = {}
+    data = {"in_layer": named.in_layer_mpa, "across": named.across_mpa}
+    own_figures = {"in_layer": own.strength_in_layer_mpa, "across": own.strength_across_mpa}
+    for way, spread in data.items():
+        name = f"strength_{way}_mpa"
+        figure = own_figures[way]
+        if figure is not None:
+            values[name], sources[name] = figure, said
+        elif spread is not None:
+            values[name], sources[name] = spread.nominal, spread.source
+        else:
+            words = "in the layers" if way == "in_layer" else "across the layers"
+            values[name], sources[name] = None, "no data"
+            notes.append(
+                f"No strength {words} is known for {named.key}: give {name} in [polymer] to judge loads."
+            )
+
+    across = values["strength_across_mpa"]
+    if own.strength_shear_mpa is not None:
+        values["strength_shear_mpa"], sources["strength_shear_mpa"] = own.strength_shear_mpa, said
+    elif across is not None:
+        # No absolute shear strength between layers with a source that can be cited was found.
+        values["strength_shear_mpa"] = across / math.sqrt(3.0)
+        sources["strength_shear_mpa"] = (
+            "assumed: across-layer strength / √3, the von Mises relation, no source"
+        )
+        notes.append(
+            "No source gives the shear strength between layers: it is taken as the across-layer strength "
+            f"/ √3, {across / math.sqrt(3.0):.1f} MPa."
+        )
+    else:
+        values["strength_shear_mpa"], sources["strength_shear_mpa"] = None, "no data"
+
+    typical = [way for way, spread in data.items() if spread is not None and own_figures[way] is None]
+    if typical:
+        figures = {"in_layer": "in the layers", "across": "across them"}
+        said_figures = " and ".join(
+            f"{values[f'strength_{way}_mpa']:.1f} MPa {figures[way]}" for way in typical
+        )
+        notes.insert(
+            0, f"The strength of {named.key} is typical, not measured on your machine: {said_figures}."
+        )
+    return values, sources, tuple(notes)

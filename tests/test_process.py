@@ -1,0 +1,110 @@
+"""A brief becomes plain numbers, and what was taken for granted is said."""
+
+import json
+import math
+
+import pytest
+
+from orient.brief import Brief
+from orient.errors import OrientError
+from orient.process import Process, process_from, resolved_brief
+
+
+def process(**sections):
+    return process_from(Brief.model_validate(sections))
+
+
+def test_an_empty_brief_gives_the_documented_defaults():
+    plain = process()
+    assert (plain.layer_height_mm, plain.line_width_mm, plain.nozzle_mm) == (0.2, 0.45, 0.4)
+    assert plain.overhang_limit_deg == 45.0
+    assert Process().layer_height_mm == plain.layer_height_mm
+    assert plain.polymer == "PLA"
+    assert plain.assumptions[0] == "No polymer was named: typical PLA is taken."
+
+
+def test_every_number_has_a_source():
+    plain = process()
+    numbers = set(plain.numbers()) - {"polymer"}
+    assert numbers == set(plain.sources)
+    assert all(plain.sources.values())
+
+
+def test_a_named_polymer_is_not_called_an_assumption():
+    said = process(process={"polymer": "ABS"}).assumptions
+    assert not any("No polymer" in sentence for sentence in said)
+
+
+def test_shear_between_layers_is_von_mises_of_the_across_strength_and_says_so():
+    plain = process(process={"polymer": "PETG"})
+    # von Mises: yield in shear is yield in tension / √3 (any strength-of-materials text).
+    assert plain.strength_shear_mpa == pytest.approx(plain.strength_across_mpa / math.sqrt(3))
+    assert any("√3" in sentence for sentence in plain.assumptions)
+    assert "no source" in plain.sources["strength_shear_mpa"]
+
+
+def test_the_shops_own_figures_go_first():
+    own = {
+        "strength_in_layer_mpa": 48.0,
+        "strength_across_mpa": 31.0,
+        "strength_shear_mpa": 19.0,
+        "source": "bars of May",
+    }
+    plain = process(polymer=own)
+    assert (plain.strength_in_layer_mpa, plain.strength_across_mpa, plain.strength_shear_mpa) == (48, 31, 19)
+    assert plain.sources["strength_shear_mpa"] == "the brief (bars of May)"
+    assert not any("typical, not measured" in sentence or "√3" in sentence for sentence in plain.assumptions)
+
+
+def test_an_own_figure_across_layers_carries_the_assumed_shear_with_it():
+    plain = process(polymer={"strength_across_mpa": 30.0})
+    assert plain.strength_shear_mpa == pytest.approx(30.0 / math.sqrt(3))
+
+
+def test_no_data_stays_no_data():
+    plain = process(process={"polymer": "PPSU"})
+    assert plain.strength_in_layer_mpa is None
+    assert plain.strength_across_mpa is None
+    assert plain.strength_shear_mpa is None
+    assert not plain.strengths_known
+    assert plain.sources["strength_across_mpa"] == "no data"
+    assert any(
+        "No strength across the layers is known for PPSU" in sentence for sentence in plain.assumptions
+    )
+
+
+def test_layer_and_line_follow_the_nozzle_unless_given():
+    wide = process(process={"nozzle_mm": 0.8})
+    assert wide.layer_height_mm == pytest.approx(0.4)
+    assert wide.line_width_mm == pytest.approx(0.9)
+    given = process(process={"nozzle_mm": 0.8, "layer_height_mm": 0.25})
+    assert given.layer_height_mm == 0.25
+    assert given.sources["layer_height_mm"] == "the brief"
+
+
+def test_default_limit_is_below_what_half_a_supported_line_allows():
+    # Half of the line rests on the one below as long as tan(angle) < w/(2h): atan(0.45/0.4) = 48.4°.
+    plain = process()
+    assert plain.overhang_limit_deg < math.degrees(
+        math.atan(plain.line_width_mm / (2 * plain.layer_height_mm))
+    )
+
+
+def test_a_layer_in_microns_is_refused():
+    with pytest.raises(OrientError, match=r"layer_height_mm is 200 but the nozzle is 0\.4 mm"):
+        process(process={"layer_height_mm": 200})
+
+
+def test_an_unknown_polymer_is_refused_with_the_nearest():
+    with pytest.raises(OrientError, match="PETG"):
+        process(process={"polymer": "PEGT"})
+
+
+def test_the_resolved_brief_is_json_and_holds_the_numbers_used():
+    brief = Brief.model_validate({"process": {"polymer": "abs"}, "load": {"stress_axis": [0, 0, 1]}})
+    plain = process_from(brief)
+    back = json.loads(json.dumps(resolved_brief(brief, plain)))
+    assert back["process"]["layer_height_mm"] == plain.layer_height_mm
+    assert back["process"]["polymer"] == "ABS"
+    assert back["polymer"]["strength_across_mpa"] == plain.strength_across_mpa
+    assert back["load"]["stress_axis"] == [[0.0, 0.0, 1.0]]

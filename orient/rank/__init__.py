@@ -1,0 +1,1 @@
+"""Orders poses by named columns, chooses one and says why; computes no column itself."""

@@ -1,0 +1,240 @@
+"""Hard limits: poses that may not be taken, and why."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import ceil, floor
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.errors import OrientError
+from orient.rank.figures import apart, figure, listing, plain
+from orient.rank.penalties import COLUMN_OF, OPTIONAL, present
+
+Array = NDArray[np.float64]
+
+# What rounding may add to a size that fits exactly.
+SLACK_MM = 1e-6
+SLACK_STRENGTH = 1e-9
+
+SAID = {
+    "support_weighted_mm3": "support volume",
+    "support_volume_mm3": "support volume",
+    "height_mm": "build height",
+    "first_layer_mm2": "first layer",
+    "stair_step_mm": "step height",
+    "strength_retained": "strength retained",
+    "faces_trouble": "trouble on the faces that matter",
+}
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a pose must keep to be considered at all.
+
+    Parameters
+    ----------
+    max_height_mm : float or None
+        Largest build height.
+    envelope_mm : tuple of 3 float, or None
+        Usable length, width and height of the machine. Footprints are compared by the sides of their
+        least-area rectangle, straight on the bed or turned by 90°, not askew.
+    min_strength_retained : float or None
+        Least strength retained, from 0 to 1.
+
+    Raises
+    ------
+    OrientError
+        For a limit that is not a sensible number.
+    """
+
+    max_height_mm: float | None = None
+    envelope_mm: tuple[float, float, float] | None = None
+    min_strength_retained: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.max_height_mm is not None and not 0 < self.max_height_mm < np.inf:
+            raise OrientError(f"max_height_mm is {self.max_height_mm:g}: give a height above zero.")
+        if self.envelope_mm is not None and not (
+            len(self.envelope_mm) == 3 and all(0 < side < np.inf for side in self.envelope_mm)
+        ):
+            raise OrientError("envelope_mm needs three lengths above zero: length, width and height.")
+        if self.min_strength_retained is not None and not 0 <= self.min_strength_retained <= 1:
+            raise OrientError(
+                f"min_strength_retained is {self.min_strength_retained:g}: give a number from 0 to 1."
+            )
+
+
+@dataclass(frozen=True, eq=False)
+class Excluded:
+    """A pose that was left out.
+
+    Parameters
+    ----------
+    direction : (3,) array
+        Build direction.
+    reason : str
+        One sentence.
+    numbers : Mapping[str, float]
+        The figures of the sentence, measured and allowed.
+    index : int
+        Position in the list of candidates.
+    """
+
+    direction: Array
+    reason: str
+    numbers: Mapping[str, float]
+    index: int
+
+
+@dataclass(frozen=True, eq=False)
+class _Check:
+    """One limit on one measure of every pose."""
+
+    key: str
+    measured: Array
+    allowed: float
+    broken: NDArray[np.bool_]
+
+    @property
+    def excess(self) -> Array:
+        """How far each pose is over, as a share of the limit."""
+        over = np.abs(self.measured - self.allowed) / max(self.allowed, SLACK_STRENGTH)
+        return np.where(self.broken, over, 0.0)
+
+
+def _checks(columns: Mapping[str, Array], limits: Limits) -> list[_Check]:
+    checks = []
+
+    def at_most(key: str, measured: Array, allowed: float) -> None:
+        checks.append(_Check(key, measured, allowed, measured > allowed + SLACK_MM))
+
+    if limits.max_height_mm is not None:
+        at_most("max_height_mm", columns["height_mm"], limits.max_height_mm)
+    if limits.envelope_mm is not None:
+        missing = [c for c in ("footprint_length_mm", "footprint_width_mm") if c not in columns]
+        if missing:
+            raise ValueError(f"columns missing for the envelope: {', '.join(missing)}")
+        sides = columns["footprint_length_mm"], columns["footprint_width_mm"]
+        x, y, z = limits.envelope_mm
+        at_most("envelope_length_mm", np.maximum(*sides), max(x, y))
+        at_most("envelope_width_mm", np.minimum(*sides), min(x, y))
+        at_most("envelope_height_mm", columns["height_mm"], z)
+    if limits.min_strength_retained is not None:
+        kept, least = columns.get("strength_retained"), limits.min_strength_retained
+        if kept is None or not np.isfinite(kept).any():
+            raise OrientError(
+                "min_strength_retained is set, but no load is named: "
+                "give the stress axis, or leave the limit out."
+            )
+        checks.append(_Check("min_strength_retained", kept, least, kept < least - SLACK_STRENGTH))
+    return checks
+
+
+def not_finite(columns: Mapping[str, Array]) -> dict[str, NDArray[np.bool_]]:
+    """Mark, for each column that the ranking needs, the poses where it is not a finite number."""
+    there = present(columns)
+    needed = [c for name, c in COLUMN_OF.items() if name in there or name not in OPTIONAL]
+    return {c: bad for c in (*needed, "support_volume_mm3") if (bad := ~np.isfinite(columns[c])).any()}
+
+
+def exclude(columns: Mapping[str, Array], directions: Array, limits: Limits) -> tuple[Excluded, ...]:
+    """Find the poses that may not be taken.
+
+    A pose is left out when it breaks a limit, or when a measure that the ranking needs is not a
+    finite number.
+
+    Parameters
+    ----------
+    columns : Mapping[str, (P,) array]
+        Measures. An envelope needs ``footprint_length_mm`` and ``footprint_width_mm``, the sides of
+        the footprint's least-area rectangle.
+    directions : (P, 3) array
+        Build directions.
+    limits : Limits
+        What must be kept.
+
+    Returns
+    -------
+    tuple[Excluded, ...]
+        In an order that depends on the poses alone.
+
+    Raises
+    ------
+    OrientError
+        When no pose is left; the sentence says which limit to move, and how far, to let one through.
+    """
+    count = len(directions)
+    unmeasured = not_finite(columns)
+    blind = np.logical_or.reduce([np.zeros(count, dtype=bool), *unmeasured.values()])
+    checks = _checks(columns, limits)
+    out = np.logical_or.reduce([blind, *(check.broken for check in checks)])
+    if out.all():
+        raise OrientError(_nothing_left(checks, blind))
+    tidy = np.round(directions, 6) + 0.0
+    at = np.flatnonzero(out)
+    at = at[np.lexsort((tidy[at, 0], tidy[at, 1], -tidy[at, 2]))]
+    found = []
+    for i in at.tolist():
+        if blind[i]:
+            said = listing(list(dict.fromkeys(SAID[c] for c, bad in unmeasured.items() if bad[i])))
+            reason = f"It could not be judged: no finite figure was found for its {said}."
+            found.append(Excluded(directions[i].copy(), reason, {}, i))
+        else:
+            reason, numbers = _reason([check for check in checks if check.broken[i]], i)
+            found.append(Excluded(directions[i].copy(), reason, numbers, i))
+    return tuple(found)
+
+
+def _reason(broken: list[_Check], i: int) -> tuple[str, dict[str, float]]:
+    said = []
+    numbers: dict[str, float] = {}
+    for check in broken:
+        percent = check.key == "min_strength_retained"
+        factor, unit = (100.0, "%") if percent else (1.0, "mm")
+        measured, allowed = float(check.measured[i]) * factor, check.allowed * factor
+        a, b = apart(measured, allowed, unit) or (figure(measured, unit), figure(allowed, unit))
+        match check.key:
+            case "max_height_mm":
+                said.append(f"is {a} mm tall where {b} mm are allowed")
+            case "envelope_length_mm":
+                said.append(f"is {a} mm long on the bed where the machine has {b} mm")
+            case "envelope_width_mm":
+                said.append(f"is {a} mm wide on the bed where the machine has {b} mm")
+            case "envelope_height_mm":
+                said.append(f"is {a} mm tall where the machine has {b} mm")
+            case _:
+                said.append(f"keeps {a} % of the strength where {b} % are asked for")
+        name = "strength_retained_percent" if percent else check.key
+        numbers |= {f"measured_{name}": measured, f"allowed_{name}": allowed}
+    return f"It {listing(said)}.", numbers
+
+
+def _nothing_left(checks: list[_Check], blind: NDArray[np.bool_]) -> str:
+    """Say which limits the nearest pose breaks, and the figures that would let it through."""
+    if blind.all():
+        return (
+            "No pose could be judged, its measures are not finite numbers: check the mesh for broken points."
+        )
+    excess = np.stack([check.excess for check in checks])
+    count = np.stack([check.broken for check in checks]).sum(axis=0)
+    worst = excess.max(axis=0)
+    # Fewest limits to move first, then the least to move the furthest of them.
+    nearest = int(np.lexsort((np.round(worst, 9), np.where(blind, len(checks) + 1, count)))[0])
+    moves = []
+    for check in checks:
+        if not check.broken[nearest]:
+            continue
+        measured = float(check.measured[nearest])
+        if check.key == "min_strength_retained":
+            moves.append(
+                f"min_strength_retained from {plain(check.allowed)} to {floor(measured * 1000) / 1000:g}"
+            )
+        else:
+            enough = ceil((measured - SLACK_MM) * 10) / 10
+            name = (
+                check.key if check.key == "max_height_mm" else f"the {check.key.split('_')[1]} in envelope_mm"
+            )
+            moves.append(f"{name} from {plain(check.allowed)} to {enough:g}")
+    poses = "The only pose breaks" if len(blind) == 1 else f"All {len(blind):,} poses break"
+    return f"{poses} the limits: the nearest one would pass with {listing(moves)}."

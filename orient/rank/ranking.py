@@ -1,0 +1,189 @@
+"""Poses in order, the one to take, and why."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.errors import OrientError
+from orient.rank.explain import why
+from orient.rank.facts import Numbers, Standing, pose_numbers
+from orient.rank.limits import Excluded, Limits, exclude
+from orient.rank.order import choose, order
+from orient.rank.penalties import Scale, add_up, penalties, shares
+from orient.rank.robust import WeightRange, weight_ranges
+from orient.rank.tradeoff import undominated
+from orient.rank.weights import counted_weights
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Ranking:
+    """Poses in order, best first, without those that a limit excludes.
+
+    Parameters
+    ----------
+    directions : (P, 3) array
+        Build directions.
+    sources : tuple of P str
+        Where each pose came from.
+    rests_on_flat : (P,) array of bool
+        Whether the pose lies on a flat face.
+    columns : Mapping[str, (P,) array]
+        Measures.
+    penalty : Mapping[str, (P,) array]
+        Penalties that are present, and their weighted mean ``total``.
+    index : (P,) array of int
+        Position of each pose in the list that was ranked.
+    recommended : int
+        Rank, from 1, of the pose to take: the best resting pose, unless the total of the best free
+        pose is at least 10 % lower.
+    best_resting, best_free : int or None
+        Ranks, from 1, of the best pose that lies on a flat face and of the best that does not.
+    undominated : (P,) array of bool
+        Poses that no other beats in support volume, height and load together.
+    why : tuple of P tuples of str
+        Sentences for the poses that are explained, empty for the others.
+    numbers : tuple of P (dict or None)
+        The figures those sentences are made of, for the JSON.
+    excluded : tuple of Excluded
+        Poses left out, each with its reason.
+    weights : Mapping[str, float]
+        The weights that count.
+    robustness : tuple of WeightRange
+        How far each weight can move before another pose is recommended.
+    """
+
+    directions: Array
+    sources: tuple[str, ...]
+    rests_on_flat: NDArray[np.bool_]
+    columns: Mapping[str, Array]
+    penalty: Mapping[str, Array]
+    index: NDArray[np.int64]
+    recommended: int
+    best_resting: int | None
+    best_free: int | None
+    undominated: NDArray[np.bool_]
+    why: tuple[tuple[str, ...], ...]
+    numbers: tuple[Numbers | None, ...]
+    excluded: tuple[Excluded, ...]
+    weights: Mapping[str, float]
+    robustness: tuple[WeightRange, ...]
+
+
+def rank_poses(
+    directions: Array,
+    sources: Sequence[str],
+    rests_on_flat: NDArray[np.bool_],
+    columns: Mapping[str, Array],
+    scale: Scale,
+    weights: Mapping[str, float] | None = None,
+    limits: Limits | None = None,
+    *,
+    explained: int = 5,
+) -> Ranking:
+    """Rank poses by their measures, choose one and explain.
+
+    Parameters
+    ----------
+    directions : (P, 3) array
+        Build directions, unit vectors.
+    sources : sequence of P str
+        Where each pose came from: resting, plane, load, grid or refined.
+    rests_on_flat : (P,) array of bool
+        Whether the pose lies on a flat face.
+    columns : Mapping[str, (P,) array]
+        Measures. Needed: support_weighted_mm3, support_volume_mm3, height_mm, first_layer_mm2,
+        stair_step_mm; used when there: strength_retained, faces_trouble, islands, tip_margin_deg;
+        for an envelope: footprint_length_mm and footprint_width_mm. Others are carried along.
+    scale : Scale
+        The part's own sizes.
+    weights : Mapping[str, float], optional
+        A weight that is not named keeps its default.
+    limits : Limits, optional
+        What a pose must keep to be considered.
+    explained : int
+        How many of the first poses are explained, beside the recommended pose, the best resting and
+        the best free one.
+
+    Returns
+    -------
+    Ranking
+        The same for the same poses in any order.
+
+    Raises
+    ------
+    OrientError
+        When there is no pose, when the limits exclude all of them, or for weights that are not usable.
+    """
+    directions = np.asarray(directions, dtype=np.float64).reshape(-1, 3)
+    rests = np.asarray(rests_on_flat, dtype=bool)
+    count = len(directions)
+    if count == 0:
+        raise OrientError("There is no pose to rank: ask for at least one direction.")
+    table = {name: np.asarray(column, dtype=np.float64) for name, column in columns.items()}
+    if len(sources) != count or any(len(c) != count for c in (rests, *table.values())):
+        raise ValueError("sources, rests_on_flat and every column need one row for each direction")
+
+    excluded = exclude(table, directions, limits or Limits())
+    left = np.setdiff1d(np.arange(count), [pose.index for pose in excluded])
+    table = {name: column[left] for name, column in table.items()}
+    penalty = penalties(table, scale)
+    counted = counted_weights(weights, penalty)
+    cost = shares(penalty, weights)
+    total = add_up(cost.values())
+
+    kinds = [sources[i] for i in left]
+    settle = partial(
+        order,
+        rests_on_flat=rests[left],
+        sources=kinds,
+        support_mm3=table["support_volume_mm3"],
+        height_mm=table["height_mm"],
+        directions=directions[left],
+    )
+    at = settle(total)
+    index = left[at]
+    table = {name: column[at] for name, column in table.items()}
+    penalty = {name: p[at] for name, p in penalty.items()}
+    cost = {name: part[at] for name, part in cost.items()}
+    total, rests = total[at], rests[index]
+    kept_sources = tuple(sources[i] for i in index)
+
+    choice = choose(total, rests)
+    ties = np.argsort(settle(np.zeros(len(index))))[at]
+    ranges = weight_ranges(penalty, counted, rests, choice.recommended, ties)
+    standing = Standing(table, cost, total, rests, kept_sources, counted, choice, ranges)
+    named = (choice.recommended, choice.best_resting, choice.best_free)
+    shown = {*range(min(explained, len(index))), *(position for position in named if position is not None)}
+    numbers = pose_numbers(standing, sorted(shown))
+    no_load = np.zeros(len(index))
+    return Ranking(
+        directions=directions[index],
+        sources=kept_sources,
+        rests_on_flat=rests,
+        columns=table,
+        penalty=penalty | {"total": total},
+        index=index,
+        recommended=choice.recommended + 1,
+        best_resting=None if choice.best_resting is None else choice.best_resting + 1,
+        best_free=None if choice.best_free is None else choice.best_free + 1,
+        # Rounded far below what can be built, so that rounding beats no pose.
+        undominated=undominated(
+            np.column_stack(
+                [
+                    np.round(table["support_volume_mm3"], 3),
+                    np.round(table["height_mm"], 4),
+                    np.round(penalty.get("load", no_load), 6),
+                ]
+            )
+        ),
+        why=tuple(why(numbers[i]) if i in numbers else () for i in range(len(index))),
+        numbers=tuple(numbers.get(i) for i in range(len(index))),
+        excluded=excluded,
+        weights=counted,
+        robustness=ranges,
+    )

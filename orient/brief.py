@@ -422,7 +422,7 @@ def weights_from_text(text: str) -> dict[str, object]:
     for pair in filter(None, (piece.strip() for piece in text.split(","))):
         name, _, number = pair.partition("=")
         try:
-            flags[f"weights.{name.strip()}"] = float(number)
+            flags[f"weights.{name.strip().replace('-', '_')}"] = float(number)
         except ValueError:
             raise OrientError(
                 f'"{pair}" is no weight; write name=number, such as support=1,height=0.5.'

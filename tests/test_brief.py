@@ -276,6 +276,7 @@ def test_a_wrong_flag_is_told_as_the_command_lines(flags, said):
 def test_vectors_and_weights_are_read_from_flags():
     assert vector_from_text("1,0,-0.5") == (1.0, 0.0, -0.5)
     assert weights_from_text("support=1,height=.5") == {"weights.support": 1.0, "weights.height": 0.5}
+    assert weights_from_text("first-layer=1") == {"weights.first_layer": 1.0}
     assert weights_from_text("strong") == {"weights.preset": "strong"}
 
 

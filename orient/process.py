@@ -33,7 +33,7 @@ _DEFAULT_SOURCES = {
 class Process:
     """What the measures need to know of the process; no names, only numbers.
 
-    Parameters
+    Attributes
     ----------
     layer_height_mm, line_width_mm, nozzle_mm
         Height of a layer, width of a line, bore of the nozzle, mm.

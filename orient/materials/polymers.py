@@ -18,7 +18,7 @@ from orient.errors import OrientError
 class StrengthTest:
     """One row of one source: what it measured along and across the layers.
 
-    Parameters
+    Attributes
     ----------
     in_layer_mpa
         Tensile strengths in the layer plane in MPa, one for each lie the source gives; empty when not seen.
@@ -52,7 +52,7 @@ class StrengthTest:
 class Spread:
     """A figure with the spread of its sources.
 
-    Parameters
+    Attributes
     ----------
     low, nominal, high
         In the unit of the field that holds it.
@@ -70,7 +70,7 @@ class Spread:
 class Polymer:
     """One polymer: its name and its tested strengths.
 
-    Parameters
+    Attributes
     ----------
     key
         Short name that a brief uses, such as ``"PETG-CF"``.

@@ -102,6 +102,13 @@ def test_a_plane_stays_a_plane_beside_a_fillet(steps):
     assert fillet.area_mm2 == pytest.approx(steps / 4 * 10 * math.sin(math.pi / steps) * 6)
 
 
+def test_a_plane_hardly_wider_than_the_fillets_strips_stays_a_plane():
+    # Strips of 0.94 mm, flats of 2.4 and 3.2 mm between them.
+    block = part_of(rounded(8, 7.2, 2.4, 16).extrude(6))
+    assert select(block, "face-near:4,0,3").area_mm2 == pytest.approx(2.4 * 6)
+    assert select(block, "face-near:0,3.6,3").area_mm2 == pytest.approx(3.2 * 6)
+
+
 def test_the_ends_of_a_slot_are_not_its_sides():
     slot = CrossSection.batch_hull([CrossSection.circle(4, 64).translate((x, 0)) for x in (-6, 6)])
     block = part_of((CrossSection.square((40, 30), center=True) - slot).extrude(6))
@@ -156,6 +163,32 @@ def test_a_curved_face_is_taken_whole(mesh, point):
     found = select(part, f"face-near:{point}")
     assert found.area_mm2 == pytest.approx(part.area_mm2)
     assert found.description.startswith("curved face")
+
+
+@pytest.mark.parametrize("stretch", [0.4, 1.0, 2.5])
+def test_a_twisted_duct_is_one_face_inside_though_its_quads_are_bent(stretch):
+    # An oval tube that turns 60° on its way up: no two of its triangles lie in one plane.
+    around, rows = 48, 40
+    angle = np.linspace(0, 2 * math.pi, around, endpoint=False)
+    oval = np.column_stack([12 * np.cos(angle), 8 * np.sin(angle), np.zeros(around)])
+    turns = Rotation.from_rotvec(np.outer(np.radians(np.linspace(0, 60, rows)), [0, 0, 1])).as_matrix()
+    rings = np.concatenate([oval @ turn.T + [0, 0, stretch * row] for row, turn in enumerate(turns)])
+    here = np.arange(around)
+    after = (here + 1) % around
+    first, last = np.full(around, rows * around), np.full(around, rows * around + 1)
+    faces = [np.column_stack([first, after, here])]
+    for low in range(0, (rows - 1) * around, around):
+        high = low + around
+        faces += [np.column_stack([low + here, low + after, high + after])]
+        faces += [np.column_stack([low + here, high + after, high + here])]
+    top = (rows - 1) * around
+    faces += [np.column_stack([last, top + here, top + after])]
+    part = part_from_arrays(np.vstack([rings, [[0, 0, 0], [0, 0, stretch * (rows - 1)]]]), np.vstack(faces))
+    ends = sum(
+        select(part, f"plane:0,0,{n},{n * d}").area_mm2 for n, d in ((-1, 0), (1, stretch * (rows - 1)))
+    )
+    wall = select(part, f"face-near:0,9,{stretch * 3}")
+    assert wall.area_mm2 == pytest.approx(part.area_mm2 - ends)
 
 
 def test_a_box_and_an_icosahedron_have_only_flat_faces():
@@ -362,3 +395,27 @@ def test_seven_digits_of_a_file_are_enough():
         selector = "face-near:" + ",".join(str(x + 100) for x in point)
         near = select(MIXED, "face-near:" + ",".join(map(str, point)))
         assert select(coarse, selector).area_mm2 == pytest.approx(near.area_mm2, rel=1e-4)
+
+
+def test_slivers_of_a_file_stay_in_their_plane():
+    # A corner 0.2 µm inside each top edge of a tilted box: in float32 the slivers beside
+    # the edges lean by far more than a plane may.
+    box = trimesh.creation.box(extents=(40, 30, 20))
+    corners, low = box.vertices, box.faces[(box.vertices[box.faces][:, :, 2] < 10).any(axis=1)]
+    ring = [
+        int(np.flatnonzero((corners[:, :2] * spot > 0).all(axis=1) & (corners[:, 2] > 0))[0]) for spot in RING
+    ]
+    middles = [0.5 * (corners[a] + corners[b]) for a, b in zip(ring, ring[1:] + ring[:1], strict=True)]
+    inside = [middle - 0.0002 * np.sign(middle.round(6)) * [1, 1, 0] for middle in middles]
+    slivers = [(ring[i], ring[(i + 1) % 4], 8 + i) for i in range(4)]
+    inner = [(ring[i], 8 + i, 8 + (i - 1) % 4) for i in range(4)] + [(8, 9, 10), (8, 10, 11)]
+    turn = Rotation.from_euler("xyz", [25, 40, 10], degrees=True).as_matrix()
+    points = np.vstack([corners, inside]) @ turn.T + 100
+    part = part_from_arrays(points.astype(np.float32), np.vstack([low, slivers, inner]))
+    lean = np.degrees(np.arccos(np.clip(part.normals @ turn[:, 2], -1, 1)))
+    assert 0.1 < lean[part.areas < 0.05].max() < 31
+    point = turn @ [5, 5, 10] + 100
+    assert select(part, "face-near:" + ",".join(map(str, point))).area_mm2 == pytest.approx(1200, rel=1e-5)
+
+
+RING = ((1, 1), (-1, 1), (-1, -1), (1, -1))

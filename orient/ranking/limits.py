@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.errors import OrientError
-from orient.rank.figures import apart, figure, listing, plain
-from orient.rank.penalties import COLUMN_OF, OPTIONAL, present
+from orient.ranking.figures import apart, figure, listing, plain
+from orient.ranking.penalties import COLUMN_OF, OPTIONAL, present
 
 Array = NDArray[np.float64]
 

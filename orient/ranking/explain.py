@@ -1,11 +1,11 @@
 """Why a pose ranks where it does, in words to read aloud.
 
-Sentences are written from the figures of `orient.rank.facts` and from nothing else.
+Sentences are written from the figures of `orient.ranking.facts` and from nothing else.
 """
 
-from orient.rank.facts import MEASURES, Numbers
-from orient.rank.figures import apart, figure, listing, plain
-from orient.rank.order import SOURCES
+from orient.ranking.facts import MEASURES, Numbers
+from orient.ranking.figures import apart, figure, listing, plain
+from orient.ranking.order import SOURCES
 
 NAMED = {
     "support": "support",
@@ -50,7 +50,7 @@ def why(numbers: Numbers) -> tuple[str, ...]:
     Parameters
     ----------
     numbers : dict
-        Its figures, from `orient.rank.facts.pose_numbers`.
+        Its figures, from `orient.ranking.facts.pose_numbers`.
 
     Returns
     -------

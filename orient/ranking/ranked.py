@@ -8,14 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.errors import OrientError
-from orient.rank.explain import why
-from orient.rank.facts import Numbers, Standing, pose_numbers
-from orient.rank.limits import Excluded, Limits, exclude
-from orient.rank.order import choose, order
-from orient.rank.penalties import Scale, add_up, penalties, shares
-from orient.rank.robust import WeightRange, weight_ranges
-from orient.rank.tradeoff import undominated
-from orient.rank.weights import counted_weights
+from orient.ranking.explain import why
+from orient.ranking.facts import Numbers, Standing, pose_numbers
+from orient.ranking.limits import Excluded, Limits, exclude
+from orient.ranking.order import choose, order
+from orient.ranking.penalties import Scale, add_up, penalties, shares
+from orient.ranking.robust import WeightRange, weight_ranges
+from orient.ranking.tradeoff import undominated
+from orient.ranking.weights import counted_weights
 
 Array = NDArray[np.float64]
 

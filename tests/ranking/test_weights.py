@@ -1,7 +1,7 @@
 import pytest
 
 from orient.errors import OrientError
-from orient.rank.weights import (
+from orient.ranking.weights import (
     DEFAULT_WEIGHTS,
     NAMES,
     PRESETS,

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.errors import OrientError
-from orient.rank.weights import NAMES, counted_weights
+from orient.ranking.weights import NAMES, counted_weights
 
 Array = NDArray[np.float64]
 

@@ -7,8 +7,8 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.rank.order import LEAST_GAIN, SAME
-from orient.rank.penalties import add_up
+from orient.ranking.order import LEAST_GAIN, SAME
+from orient.ranking.penalties import add_up
 
 Array = NDArray[np.float64]
 

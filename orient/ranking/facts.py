@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.rank.figures import differ, number_or_none
-from orient.rank.order import LEAST_GAIN, PLACES, Choice
-from orient.rank.robust import WeightRange
+from orient.ranking.figures import differ, number_or_none
+from orient.ranking.order import LEAST_GAIN, PLACES, Choice
+from orient.ranking.robust import WeightRange
 
 Array = NDArray[np.float64]
 Numbers = dict[str, Any]

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from orient.rank.tradeoff import undominated
+from orient.ranking.tradeoff import undominated
 
 
 def by_definition(costs):

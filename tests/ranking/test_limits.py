@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from posed import posed, posed_from
 
 from orient.errors import OrientError
-from orient.rank.limits import Limits
+from orient.ranking.limits import Limits
 
 THREE = np.array([[4, 2, 0, 0, 10], [0, 12, 0, 0, 2], [1, 18, 0, 0, 0]])  # 12, 22 and 28 mm tall
 

@@ -8,9 +8,9 @@ import numpy as np
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from orient.rank.limits import Limits
-from orient.rank.penalties import Scale
-from orient.rank.ranking import Ranking, rank_poses
+from orient.ranking.limits import Limits
+from orient.ranking.penalties import Scale
+from orient.ranking.ranked import Ranking, rank_poses
 
 # One lattice step is 0.05 of a penalty in every column.
 SCALE = Scale(

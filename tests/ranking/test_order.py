@@ -4,7 +4,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from posed import posed, posed_from
 
-from orient.rank.order import choose, order
+from orient.ranking.order import choose, order
 
 
 @given(posed(least=2, loaded=True), st.data())

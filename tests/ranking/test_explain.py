@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from posed import posed, posed_from
 
 from orient.errors import OrientError
-from orient.rank.limits import Limits
+from orient.ranking.limits import Limits
 
 FIGURE = re.compile(r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?")
 

@@ -3,7 +3,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from orient.errors import OrientError
-from orient.rank.penalties import Scale, penalties, shares, total
+from orient.ranking.penalties import Scale, penalties, shares, total
 
 # A box of 10 × 20 × 40 mm, worked by hand: its own hull, least width 10, diameter √(10² + 20² + 40²),
 # largest resting face 20 × 40. Lying flat, and stood on end.

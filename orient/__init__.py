@@ -1,0 +1,64 @@
+"""orient: which way up a part is built, and why.
+
+The names below load what they need when they are first used, so that importing the package costs nothing.
+
+Examples
+--------
+>>> import orient
+>>> part = orient.load("sample_parts/gusset.stl")
+>>> found = orient.rank(part, orient.Brief.model_validate({"load": {"stress_axis": [1, -1, 0]}}))
+>>> bool(found.rests_on_flat[found.recommended - 1])
+True
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from orient.brief import Brief as Brief
+    from orient.brief import read_brief as read_brief
+    from orient.errors import OrientError as OrientError
+    from orient.evaluation import Evaluation as Evaluation
+    from orient.evaluation import evaluate as evaluate
+    from orient.evaluation import rank as rank
+    from orient.part.mesh import Part as Part
+    from orient.part.mesh import part_from_arrays as part_from_arrays
+    from orient.part.mesh import part_from_trimesh as part_from_trimesh
+    from orient.part.read import read_part as load
+    from orient.process import Process as Process
+    from orient.process import process_from as process_from
+    from orient.ranking.ranked import Ranking as Ranking
+
+_HOMES = {
+    "Brief": ("orient.brief", "Brief"),
+    "Evaluation": ("orient.evaluation", "Evaluation"),
+    "OrientError": ("orient.errors", "OrientError"),
+    "Part": ("orient.part.mesh", "Part"),
+    "Process": ("orient.process", "Process"),
+    "Ranking": ("orient.ranking.ranked", "Ranking"),
+    "evaluate": ("orient.evaluation", "evaluate"),
+    "load": ("orient.part.read", "read_part"),
+    "part_from_arrays": ("orient.part.mesh", "part_from_arrays"),
+    "part_from_trimesh": ("orient.part.mesh", "part_from_trimesh"),
+    "process_from": ("orient.process", "process_from"),
+    "rank": ("orient.evaluation", "rank"),
+    "read_brief": ("orient.brief", "read_brief"),
+}
+
+__all__ = sorted([*_HOMES])  # noqa: PLE0605 - built from the table above
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name from its home on first use."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'orient' has no attribute {name!r}")
+    module, attribute = _HOMES[name]
+    value = getattr(import_module(module), attribute)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_HOMES})

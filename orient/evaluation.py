@@ -1,0 +1,338 @@
+"""One part and one brief in, one `Evaluation` out: the only caller of the rooms below."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.brief import Brief
+from orient.measure.poses import Loads, Measures, Sorted, measure_poses, sort_part
+from orient.measure.surfaces import NamedFaces, NamedFacesMeasures
+from orient.measure.tilt import support_when_tilted
+from orient.part.mesh import Part
+from orient.part.select import cylinder_axis, select
+from orient.pose.candidates import Candidates, candidates
+from orient.pose.refine import refine
+from orient.pose.rotation import footprint_sides
+from orient.process import Process, process_from, resolved_brief
+from orient.ranking.limits import Limits, exclude
+from orient.ranking.penalties import Scale, penalties, total
+from orient.ranking.ranked import Ranking, rank_poses
+from orient.ranking.tilt import tilt_note
+from orient.ranking.weights import check_weights
+
+Floats = NDArray[np.float64]
+Progress = Callable[[str, int, int], None]
+
+# How many poses the continuous search sets out from, and how far apart they lie at least.
+STARTS = 8
+APART_DEG = 5.0
+
+LOAD_CAUTION = (
+    "Strength figures are an estimate for choosing an orientation; where failure can hurt, load-test the printed "
+    "part and have qualified people judge."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Evaluation:
+    """All that was found out about a part under a brief.
+
+    Attributes
+    ----------
+    part : Part
+        The part.
+    brief : Brief
+        The brief.
+    process : Process
+        What brief and data say in plain numbers.
+    ranking : Ranking
+        Poses in order, the one to take, and why.
+    resting : Mapping[int, tuple[float, bool]]
+        Contact area (mm²) and whether it stands stably, by row of the ranking, for resting poses.
+    selections : tuple of NamedFaces
+        The faces that matter.
+    named : tuple of NamedFacesMeasures
+        What every pose does to them, in the ranking's order.
+    features, strength, shop : None
+        Sections that this version does not fill.
+    cautions, notes : tuple of str
+        What to be careful about; what is approximate or was assumed.
+    timing_s : Mapping[str, float]
+        Seconds spent, by step.
+    """
+
+    part: Part
+    brief: Brief
+    process: Process
+    ranking: Ranking
+    resting: Mapping[int, tuple[float, bool]]
+    selections: tuple[NamedFaces, ...]
+    named: tuple[NamedFacesMeasures, ...]
+    cautions: tuple[str, ...]
+    notes: tuple[str, ...]
+    timing_s: Mapping[str, float]
+    features: None = None
+    strength: None = None
+    shop: None = None
+
+    def resolved_brief(self) -> dict[str, Any]:
+        """The brief with every default filled in, as plain values."""
+        return resolved_brief(self.brief, self.process)
+
+
+def evaluate(
+    part: Part,
+    brief: Brief | None = None,
+    *,
+    directions: int = 1000,
+    explained: int = 5,
+    threads: int | None = None,
+    progress: Progress | None = None,
+) -> Evaluation:
+    """Evaluate a part: measure it in every pose worth a look, rank them, explain.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    brief : Brief, optional
+        Process, load, faces that matter, weights and limits; defaults where it is silent.
+    directions : int
+        Size of the even grid of build directions.
+    explained : int
+        How many of the best poses are explained.
+    threads : int, optional
+        Threads to measure on; the answer does not depend on it.
+    progress : callable, optional
+        Called with a step's name, poses done, poses in all.
+
+    Returns
+    -------
+    Evaluation
+
+    Raises
+    ------
+    OrientError
+        For a selector that selects nothing, weights that cannot be used, or limits that leave no pose.
+    """
+    brief = brief or Brief()
+    clock = _Clock()
+    process = process_from(brief)
+    loads = Loads(np.array(brief.load.stress_axis or (), dtype=np.float64).reshape(-1, 3), brief.load.kind)
+    selections = tuple(_named_faces(part, one.on, one.matters) for one in brief.faces)
+    clock.lap("brief")
+    ready = sort_part(part)
+    found = candidates(part, loads.axes if len(loads.axes) else None, directions)
+    clock.lap("candidates")
+
+    def measured(poses: Floats, step: str) -> Measures:
+        done = 0
+
+        def report(more: int) -> None:
+            nonlocal done
+            done += more
+            if progress:
+                progress(step, done, len(poses))
+
+        measures = measure_poses(ready, process, poses, loads, selections, threads=threads, progress=report)
+        if brief.limits.envelope_mm is not None:
+            length, width = footprint_sides(part.hull.points, poses)
+            measures.columns.update(footprint_length_mm=length, footprint_width_mm=width)
+        return measures
+
+    scale = Scale(
+        hull_volume_mm3=part.hull.volume_mm3,
+        hull_width_mm=part.hull.width_mm,
+        hull_diameter_mm=part.hull.diameter_mm,
+        largest_rest_mm2=float(part.hull.areas.max()),
+        layer_height_mm=process.layer_height_mm,
+    )
+    weights = check_weights(brief.weights.given(), brief.weights.preset)
+    limits = Limits(
+        max_height_mm=brief.limits.max_height_mm,
+        envelope_mm=brief.limits.envelope_mm,
+        min_strength_retained=brief.limits.min_strength_retained,
+    )
+    first = measured(found.directions, "measure")
+    clock.lap("measure")
+
+    def cost(poses: Floats) -> Floats:
+        columns = measured(poses, "refine").columns
+        totals = total(penalties(columns, scale), weights)
+        return np.where(_allowed(columns, poses, limits), totals, np.inf)
+
+    refined = _refined(found, first, scale, weights, limits, cost)
+    second = measured(refined, "refine") if len(refined) else None
+    clock.lap("refine")
+
+    poses = np.vstack([found.directions, refined])
+    columns = first.columns if second is None else _stacked(first.columns, second.columns)
+    ranking = rank_poses(
+        poses,
+        found.sources + ("refined",) * len(refined),
+        np.r_[found.rests_on_flat, np.zeros(len(refined), dtype=bool)],
+        columns,
+        scale,
+        weights,
+        limits,
+        explained=explained,
+    )
+    ranking = _with_tilt(ranking, ready, process, scale.hull_volume_mm3)
+    clock.lap("rank")
+    return Evaluation(
+        part=part,
+        brief=brief,
+        process=process,
+        ranking=ranking,
+        resting={
+            row: (float(found.contact_area_mm2[i]), bool(found.stable[i]))
+            for row, i in enumerate(ranking.index.tolist())
+            if i < len(found.sources) and found.rests_on_flat[i]
+        },
+        selections=selections,
+        named=_in_order(first.named, second.named if second else (), ranking.index),
+        cautions=_cautions(ranking, loads),
+        notes=_notes(part, brief, process, loads),
+        timing_s=clock.laps,
+    )
+
+
+def rank(
+    part: Part, brief: Brief | None = None, *, directions: int = 1000, threads: int | None = None
+) -> Ranking:
+    """Rank a part's build orientations: `evaluate(part, brief).ranking`.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    brief : Brief, optional
+        As for `evaluate`.
+    directions : int
+        Size of the even grid of build directions.
+    threads : int, optional
+        Threads to measure on.
+
+    Returns
+    -------
+    Ranking
+        Poses best first; `recommended` is the rank, from 1, of the one to take.
+    """
+    return evaluate(part, brief, directions=directions, threads=threads).ranking
+
+
+def _named_faces(part: Part, selector: str, matters: str) -> NamedFaces:
+    chosen = select(part, selector)
+    return NamedFaces(selector, matters, chosen.faces, cylinder_axis(part, chosen.faces))
+
+
+def _allowed(columns: Mapping[str, Floats], poses: Floats, limits: Limits) -> NDArray[np.bool_]:
+    """Poses that keep the limits; unlike the ranking this may be none of them."""
+    if limits == Limits():
+        return np.ones(len(poses), dtype=bool)
+    # One pose that breaks nothing keeps the check from complaining that all are excluded.
+    harmless = {name: np.append(column, _harmless(name)) for name, column in columns.items()}
+    out = exclude(harmless, np.vstack([poses, [0.0, 0.0, 1.0]]), limits)
+    allowed = np.ones(len(poses) + 1, dtype=bool)
+    allowed[[one.index for one in out]] = False
+    return allowed[:-1]
+
+
+def _harmless(name: str) -> float:
+    return 1.0 if name == "strength_retained" else 0.0
+
+
+def _refined(
+    found: Candidates,
+    first: Measures,
+    scale: Scale,
+    weights: Mapping[str, float],
+    limits: Limits,
+    cost: Callable[[Floats], Floats],
+) -> Floats:
+    """Search on from the best poses that lie apart; only what got better and is no resting pose is kept."""
+    totals = total(penalties(first.columns, scale), weights)
+    totals = np.where(_allowed(first.columns, found.directions, limits), totals, np.inf)
+    starts: list[int] = []
+    for i in np.argsort(totals, kind="stable").tolist():
+        if not np.isfinite(totals[i]) or len(starts) == STARTS:
+            break
+        if all(found.directions[i] @ found.directions[j] < np.cos(np.radians(APART_DEG)) for j in starts):
+            starts.append(i)
+    if not starts:
+        return np.zeros((0, 3))
+    directions, better = refine(cost, found.directions[starts])
+    return directions[better < totals[starts] - 1e-9]
+
+
+def _stacked(a: Mapping[str, Floats], b: Mapping[str, Floats]) -> dict[str, Floats]:
+    return {name: np.concatenate([a[name], b[name]]) for name in a}
+
+
+def _in_order(
+    first: tuple[NamedFacesMeasures, ...], second: tuple[NamedFacesMeasures, ...], index: NDArray[np.int64]
+) -> tuple[NamedFacesMeasures, ...]:
+    """Measures of the faces that matter, in the ranking's order."""
+    ordered = []
+    for k, one in enumerate(first):
+        more = vars(second[k]) if second else {name: np.zeros(0) for name in vars(one)}
+        ordered.append(
+            NamedFacesMeasures(**{name: np.concatenate([v, more[name]])[index] for name, v in vars(one).items()})
+        )
+    return tuple(ordered)
+
+
+def _with_tilt(ranking: Ranking, ready: Sorted, process: Process, hull_mm3: float) -> Ranking:
+    """Add to every explained pose what a small tilt would do to it."""
+    why, numbers = list(ranking.why), list(ranking.numbers)
+    for row, said in enumerate(ranking.why):
+        facts = numbers[row]
+        if not said or facts is None:
+            continue
+        support = float(ranking.columns["support_volume_mm3"][row])
+        note = tilt_note(support, support_when_tilted(ready, process, ranking.directions[row]), hull_mm3)
+        if note:
+            why[row] = (*said, note[0])
+            numbers[row] = {**facts, "tilt": note[1]}
+    return replace(ranking, why=tuple(why), numbers=tuple(numbers))
+
+
+def _cautions(ranking: Ranking, loads: Loads) -> tuple[str, ...]:
+    said = [LOAD_CAUTION] if len(loads.axes) else []
+    if ranking.columns["tip_margin_deg"][ranking.recommended - 1] < 0:
+        said.append(
+            "The centre of mass of the recommended pose lies outside its first layer: it stands only by its grip "
+            "on the bed and by its supports."
+        )
+    return tuple(said)
+
+
+def _notes(part: Part, brief: Brief, process: Process, loads: Loads) -> tuple[str, ...]:
+    notes = list(part.notes)
+    if not part.closed:
+        notes.append(
+            "The mesh is not closed: volume, support volume, first layer, islands and tipping margin are approximate."
+        )
+    if len(loads.axes):
+        notes += process.assumptions
+    notes += [f"{key} is not used yet." for key in brief.unused()]
+    return tuple(notes)
+
+
+@dataclass
+class _Clock:
+    """Seconds by step."""
+
+    laps: dict[str, float] = field(default_factory=dict)
+    last: float = field(default_factory=time.perf_counter)
+
+    def lap(self, name: str) -> None:
+        now = time.perf_counter()
+        self.laps[name] = round(now - self.last, 4)
+        self.last = now

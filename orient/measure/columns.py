@@ -1,0 +1,672 @@
+"""Support volume down real columns: what each pose must hold up, and what that support stands on.
+
+A pose is seen along its build direction as a grid of square columns. The faces that need holding
+up are painted into the columns first; then every face that looks up is dropped through the
+columns that were painted, and each painted point keeps the highest of them below it. Nothing is
+sorted and nothing else is stored, so most of the part is never touched: blocks of faces that
+look the wrong way, or lie above everything that was painted over them, are skipped whole.
+
+Areas and moments of the faces that need holding up are exact (summed over faces). Only the gap
+under them is sampled, and the sample is corrected by the two sums that are known exactly, area
+and height above the bed: a regression estimator (W. G. Cochran, Sampling Techniques, 3rd ed.,
+1977, ch. 7). Where all support stands on the bed the volume is therefore exact, and a ledge
+narrower than a column still counts in full.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from orient.measure.blocks import Blocks
+
+Floats = NDArray[np.float64]
+Single = np.float32
+
+# Columns over the part's mean shadow. With the regression estimate this keeps the volume within
+# about half a per cent of a ten times finer grid; see tests/measure/test_columns.py.
+COLUMNS = 20_000
+# A grid is at most this wide, which bounds memory for needles; their columns are then coarser.
+WIDEST_GRID = 2_000
+# The grid is turned against the part's own axes by the angle whose slope is the golden section:
+# the slope worst approximated by fractions, so straight edges cross the columns most evenly.
+GRID_TURN = math.atan((math.sqrt(5.0) - 1.0) / 2.0)
+
+# A face needs holding up beyond the limit by more than this, so that rounding decides nothing.
+LIMIT_TOLERANCE_DEG = 0.1
+# The support penalty fades in over the limit ± this.
+FADE_DEG = 2.0
+# A face lies on the bed when it is level within this angle and no higher than this.
+LEVEL_DEG = 1.0
+ON_BED_MM = 0.02
+
+TILE = 8  # columns along the side of a tile of the coarse map that tells blocks above from blocks below
+TAGS = 8  # kinds of faces that can be told apart in one count
+
+# What one count of one half of the grid adds up. `_SUMS` columns, then per tag two more.
+(
+    _AREA,
+    _SHADOW,
+    _MOMENT,
+    _W_AREA,
+    _W_MOMENT,
+    _HITS,
+    _GAP,
+    _HEIGHT,
+    _HEIGHT2,
+    _GAP_HEIGHT,
+    _W_HITS,
+    _W_GAP,
+    _W_HEIGHT,
+    _W_HEIGHT2,
+    _W_GAP_HEIGHT,
+    _GAP_ON_PART,
+    _SCAR,
+    _SUMS,
+) = range(18)
+
+
+@dataclass(frozen=True, eq=False)
+class Support:
+    """What poses must hold up; every array is (P,), `tag_…` are (P, TAGS).
+
+    Attributes
+    ----------
+    overhang_area : float64
+        True area of the faces that need holding up, mm².
+    overhang_projected : float64
+        Their area seen from below, mm².
+    volume : float64
+        Volume from each such face down to the next surface below it or to the bed, mm³.
+    volume_weighted : float64
+        The same with faces weighed linearly from limit − 2° to limit + 2°, mm³.
+    volume_on_part : float64
+        Part of `volume` that stands on the part, mm³.
+    scar_area : float64
+        Area that the support touches at its upper and its lower end, mm².
+    tag_overhang_area, tag_landing_area : float64
+        Upper and lower scars on the faces that carry each tag, mm².
+    """
+
+    overhang_area: Floats
+    overhang_projected: Floats
+    volume: Floats
+    volume_weighted: Floats
+    volume_on_part: Floats
+    scar_area: Floats
+    tag_overhang_area: Floats
+    tag_landing_area: Floats
+
+
+def column_pitch(hull_area_mm2: float, radius_mm: float, columns: int = COLUMNS) -> float:
+    """Side of a column, mm, that puts about `columns` of them over the part's mean shadow.
+
+    The mean shadow of a convex body is a quarter of its surface (A. Cauchy, 1841), so one pitch
+    serves all poses and turns with the part.
+
+    >>> round(column_pitch(600.0, 8.7, columns=150), 3)   # a 10 mm cube
+    1.0
+    """
+    return max(math.sqrt(hull_area_mm2 / 4.0 / columns), 2.0 * radius_mm / WIDEST_GRID)
+
+
+def count_columns(
+    blocks: Blocks,
+    directions: Floats,
+    frame: Floats,
+    pitch_mm: float,
+    limit_deg: float,
+    *,
+    closed: bool = True,
+    tags: NDArray[np.uint8] | None = None,
+    threads: int | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Support:
+    """Count what every pose must hold up.
+
+    Parameters
+    ----------
+    blocks : Blocks
+        The part, sorted.
+    directions : (P, 3) float64
+        Build directions, unit vectors in part coordinates.
+    frame : (3, 3) float64
+        The part's own axes, rows; the grid of columns turns with them.
+    pitch_mm : float
+        Side of a column, mm.
+    limit_deg : float
+        Overhang limit, measured from the vertical wall, degrees.
+    closed : bool
+        On a mesh that is not closed any face can be what a support lands on, not only those that
+        look up.
+    tags : (F,) uint8, optional
+        0, or 1 to TAGS for faces that matter, in the part's own face order.
+    threads : int, optional
+        Threads to count on. The answer is the same bit for bit on any number.
+    progress : callable, optional
+        Called with the number of poses that a batch has added.
+
+    Returns
+    -------
+    Support
+    """
+    rotations = _rotations(directions, frame, pitch_mm)
+    width = int(2.0 * blocks.radius / pitch_mm) + 8
+    face_tags = (
+        np.zeros(len(blocks.faces), dtype=np.uint8)
+        if tags is None
+        else np.ascontiguousarray(tags[blocks.original])
+    )
+    angles = _angles(limit_deg)
+    sums = np.zeros((len(directions), 2, _SUMS + 2 * TAGS))
+    landing_cosine = Single(1e-3) if closed else Single(-2.0)
+    threads = threads or available_threads()
+
+    def run(start: int, stop: int, room: list[_Room]) -> None:
+        # A room is scratch memory of one thread; it grows when a pose paints more than it holds.
+        if not room:
+            room.append(_Room(len(blocks.x), width, 4 * COLUMNS))
+        while start < stop:
+            start = _count(
+                blocks.x, blocks.y, blocks.z, blocks.faces, blocks.normals, blocks.areas, face_tags,
+                blocks.first, blocks.cone_axis, blocks.cone_cos, blocks.cone_sin, blocks.box_middle,
+                blocks.box_half, rotations, start, stop, width, angles, landing_cosine,
+                Single(4e-6 * blocks.radius), *room[0].arrays, sums,
+            )  # fmt: skip
+            if start < stop:
+                room[0].grow()
+
+    _in_batches(run, len(directions), threads, progress)
+    return _support(sums, pitch_mm)
+
+
+def available_threads() -> int:
+    """Processors that this process may use; ORIENT_THREADS sets another number."""
+    wanted = os.environ.get("ORIENT_THREADS", "")
+    if wanted.isdigit() and int(wanted) > 0:
+        return int(wanted)
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _in_batches(
+    run: Callable[[int, int, list[_Room]], None],
+    poses: int,
+    threads: int,
+    progress: Callable[[int], None] | None,
+) -> None:
+    """Deal the poses out in batches small enough to share evenly, and report as they come back."""
+    size = max(1, min(64, -(-poses // (4 * threads))))
+    batches = [(start, min(start + size, poses)) for start in range(0, poses, size)]
+    if threads == 1 or len(batches) == 1:
+        room: list[_Room] = []
+        for start, stop in batches:
+            run(start, stop, room)
+            if progress:
+                progress(stop - start)
+        return
+    rooms: list[list[_Room]] = [[] for _ in range(threads)]
+
+    def take(batch: tuple[int, int]) -> int:
+        own = rooms.pop()
+        try:
+            run(*batch, own)
+        finally:
+            rooms.append(own)
+        return batch[1] - batch[0]
+
+    with ThreadPoolExecutor(threads) as pool:
+        for done in pool.map(take, batches):
+            if progress:
+                progress(done)
+
+
+class _Room:
+    """Scratch memory of one thread: vertices as a pose sees them, columns, and painted points."""
+
+    def __init__(self, vertices: int, width: int, hits: int) -> None:
+        tiles = width // TILE + 2
+        self._fixed = (
+            np.empty((vertices, 4), dtype=Single),
+            np.empty(vertices, dtype=np.int32),
+            np.full(width * width, -1, dtype=np.int32),
+            np.empty(width, dtype=np.int64),
+            np.empty(width, dtype=np.int64),
+            np.zeros(width, dtype=np.int64),
+            np.full(width, width, dtype=np.int64),
+            np.empty(tiles * tiles, dtype=Single),
+            np.empty(width * width, dtype=np.int32),
+            np.empty(width * width, dtype=Single),
+        )
+        self._hits = hits
+        self._make_hits()
+
+    def _make_hits(self) -> None:
+        self.arrays = (
+            *self._fixed,
+            np.empty(self._hits, dtype=np.int32),
+            np.empty(self._hits, dtype=Single),
+            np.empty(self._hits, dtype=Single),
+            np.empty(self._hits, dtype=np.int32),
+            np.empty(self._hits, dtype=Single),
+            np.empty(self._hits, dtype=np.int32),
+        )
+
+    def grow(self) -> None:
+        self._hits *= 4
+        self._make_hits()
+
+
+def _rotations(directions: Floats, frame: Floats, pitch_mm: float) -> NDArray[np.float32]:
+    """Rows x, y (in columns) and z (in mm) of every pose, turned against the part's own axes."""
+    along = np.where((np.abs(directions @ frame[0]) < 0.9)[:, None], frame[0], frame[1])
+    x = along - np.einsum("ij,ij->i", along, directions)[:, None] * directions
+    x /= np.linalg.norm(x, axis=1, keepdims=True)
+    y = np.cross(directions, x)
+    cosine, sine = math.cos(GRID_TURN), math.sin(GRID_TURN)
+    turned = np.stack([cosine * x + sine * y, cosine * y - sine * x], axis=1) / pitch_mm
+    return np.concatenate([turned, directions[:, None, :]], axis=1).reshape(-1, 9).astype(Single)
+
+
+def _angles(limit_deg: float) -> NDArray[np.float32]:
+    """Cosines against the build direction that tell the kinds of faces apart."""
+
+    def downward(angle_deg: float) -> float:
+        return -math.sin(math.radians(min(max(angle_deg, 0.0), 90.0)))
+
+    return np.array(
+        [
+            downward(limit_deg - FADE_DEG),
+            downward(limit_deg + FADE_DEG),
+            downward(limit_deg + LIMIT_TOLERANCE_DEG),
+            downward(90.0 - LEVEL_DEG),
+            limit_deg,
+        ],
+        dtype=Single,
+    )
+
+
+@njit(cache=True, nogil=True, fastmath=True)
+def _turn(x, y, z, r, half, seen, corner):  # type: ignore[no-untyped-def]
+    """Vertices as a pose sees them, the column each lies in, and the lowest height."""
+    lowest = Single(1e30)
+    for i in range(x.shape[0]):
+        across = r[0] * x[i] + r[1] * y[i] + r[2] * z[i] + half
+        back = r[3] * x[i] + r[4] * y[i] + r[5] * z[i] + half
+        up = r[6] * x[i] + r[7] * y[i] + r[8] * z[i]
+        seen[i, 0] = across
+        seen[i, 1] = back
+        seen[i, 2] = up
+        lowest = min(lowest, up)
+        # Three corners that agree in the row or in the column of this code enclose no column centre.
+        corner[i] = (np.int32(back) << 16) | np.int32(across)
+    return lowest
+
+
+@njit(cache=True, nogil=True, fastmath=True)
+def _columns_inside(x0, y0, z0, x1, y1, z1, x2, y2, z2, q0, q1, g0, g1, width, low, high, column, height):  # type: ignore[no-untyped-def]
+    """Columns whose centre lies in a triangle, and the triangle's height there; returns how many."""
+    twice = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
+    if twice == 0:
+        return 0
+    n = 0
+    if (q1 - q0) * (g1 - g0) <= 6:  # small: try each column in the box
+        inverse = Single(1) / twice
+        for q in range(q0, q1):
+            y = Single(q)
+            for g in range(max(g0, low[q]), min(g1, high[q])):
+                x = Single(g)
+                u = ((x1 - x) * (y2 - y) - (x2 - x) * (y1 - y)) * inverse
+                v = ((x2 - x) * (y0 - y) - (x0 - x) * (y2 - y)) * inverse
+                w = Single(1) - u - v
+                column[n] = q * width + g
+                height[n] = u * z0 + v * z1 + w * z2
+                n += 1 if (u >= 0) & (v >= 0) & (w > 0) else 0
+        return n
+    # Large: walk the rows between the edges.
+    if y1 < y0:
+        x0, x1, y0, y1, z0, z1 = x1, x0, y1, y0, z1, z0
+    if y2 < y0:
+        x0, x2, y0, y2, z0, z2 = x2, x0, y2, y0, z2, z0
+    if y2 < y1:
+        x1, x2, y1, y2, z1, z2 = x2, x1, y2, y1, z2, z1
+    twice = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
+    slope_x = ((z1 - z0) * (y2 - y0) - (z2 - z0) * (y1 - y0)) / twice
+    slope_y = ((x1 - x0) * (z2 - z0) - (x2 - x0) * (z1 - z0)) / twice
+    z_low = min(z0, min(z1, z2))
+    z_high = max(z0, max(z1, z2))
+    long_edge = (x2 - x0) / (y2 - y0)
+    lower_edge = (x1 - x0) / (y1 - y0) if y1 > y0 else Single(0)
+    upper_edge = (x2 - x1) / (y2 - y1) if y2 > y1 else Single(0)
+    for q in range(q0, q1):
+        y = Single(q)
+        xa = x0 + (y - y0) * long_edge
+        xb = x0 + (y - y0) * lower_edge if y < y1 else x1 + (y - y1) * upper_edge
+        start = max(np.int64(np.ceil(min(xa, xb))), low[q])
+        stop = min(np.int64(np.ceil(max(xa, xb))), high[q])
+        z = z0 + slope_y * (y - y0) - slope_x * x0
+        for g in range(start, stop):
+            column[n] = q * width + g
+            # Steep faces: rounding must not carry the height beyond the triangle's own.
+            height[n] = min(max(z + slope_x * Single(g), z_low), z_high)
+            n += 1
+    return n
+
+
+@njit(cache=True, nogil=True, fastmath=True)
+def _count(
+    x, y, z, faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
+    rotations, start, stop, width, angles, landing, touching,
+    seen, corner, head, row_low, row_high, all_low, all_high, tile_top, column, height,
+    hit_column, hit_height, hit_weight, hit_next, below, below_face, sums,
+):  # type: ignore[no-untyped-def]  # fmt: skip
+    """Count poses start to stop into `sums`; returns the first pose that did not fit the scratch memory.
+
+    Each pose is counted in two halves of the grid that are added up afterwards, whatever the number
+    of threads, so that one pose can be shared by two threads without changing a bit.
+    """
+    half = Single(width * 0.5)
+    for pose in range(start, stop):
+        lowest = _turn(x, y, z, rotations[pose], half, seen, corner)
+        for part in range(2):
+            row0 = part * (width // 2)
+            row1 = width if part == 1 else width // 2
+            if not _count_half(
+                faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
+                rotations[pose], width, row0, row1, angles, landing, touching, lowest,
+                seen, corner, head, row_low, row_high, all_low, all_high, tile_top, column, height,
+                hit_column, hit_height, hit_weight, hit_next, below, below_face, sums[pose, part],
+            ):  # fmt: skip
+                return pose
+    return stop
+
+
+@njit(cache=True, nogil=True, fastmath=True)
+def _count_half(
+    faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
+    r, width, row0, row1, angles, landing, touching, lowest,
+    seen, corner, head, row_low, row_high, all_low, all_high, tile_top, column, height,
+    hit_column, hit_height, hit_weight, hit_next, below, below_face, out,
+):  # type: ignore[no-untyped-def]  # fmt: skip
+    """Paint, drop and add up one half of the grid; False when the painted points do not fit."""
+    row_low[:] = width
+    row_high[:] = 0
+    tile_top[:] = Single(-1e30)
+    out[:] = 0.0
+    hits = _paint(
+        faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
+        r, width, row0, row1, angles, lowest, seen, corner, head, row_low, row_high, all_low, all_high,
+        tile_top, column, height, hit_column, hit_height, hit_weight, hit_next, below, below_face, out,
+    )  # fmt: skip
+    fits = hits >= 0
+    if fits:
+        _drop(
+            faces, normals, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
+            r, width, row0, row1, landing, touching, seen, corner, head, row_low, row_high,
+            tile_top, column, height, hit_height, hit_next, below, below_face,
+        )  # fmt: skip
+        _add_up(
+            hits,
+            angles,
+            lowest,
+            normals,
+            tags,
+            r,
+            head,
+            hit_column,
+            hit_height,
+            hit_weight,
+            below,
+            below_face,
+            out,
+        )
+    else:
+        for i in range(-hits - 1):
+            head[hit_column[i]] = -1
+    return fits
+
+
+@njit(cache=True, nogil=True, fastmath=True)
+def _paint(
+    faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
+    r, width, row0, row1, angles, lowest, seen, corner, head, row_low, row_high, all_low, all_high,
+    tile_top, column, height, hit_column, hit_height, hit_weight, hit_next, below, below_face, out,
+):  # type: ignore[no-untyped-def]  # fmt: skip
+    """Paint the faces that may need holding up into the columns; returns how many points, −n − 1 when n did not fit."""
+    fade_from, fade_to, sharp, level, limit = angles[0], angles[1], angles[2], angles[3], angles[4]
+    tiles = width // TILE + 1
+    half = Single(width * 0.5)
+    third = Single(1.0 / 3.0)
+    hits = 0
+    for block in range(first.shape[0] - 1):
+        cosine = cone_axis[block, 0] * r[6] + cone_axis[block, 1] * r[7] + cone_axis[block, 2] * r[8]
+        sine = math.sqrt(max(Single(0), Single(1) - cosine * cosine))
+        if cosine > -cone_cos[block] and cosine * cone_cos[block] - sine * cone_sin[block] >= fade_from:
+            continue
+        middle = (
+            r[3] * box_middle[block, 0] + r[4] * box_middle[block, 1] + r[5] * box_middle[block, 2] + half
+        )
+        reach = (
+            abs(r[3]) * box_half[block, 0] + abs(r[4]) * box_half[block, 1] + abs(r[5]) * box_half[block, 2]
+        )
+        if middle + reach < row0 or middle - reach > row1:
+            continue
+        for face in range(first[block], first[block + 1]):
+            down = normals[face, 0] * r[6] + normals[face, 1] * r[7] + normals[face, 2] * r[8]
+            if down >= fade_from:
+                continue
+            a, b, c = faces[face, 0], faces[face, 1], faces[face, 2]
+            y0, y1, y2 = seen[a, 1], seen[b, 1], seen[c, 1]
+            z0, z1, z2 = seen[a, 2], seen[b, 2], seen[c, 2]
+            top = max(z0, max(z1, z2))
+            if down <= level and top <= lowest + Single(ON_BED_MM):
+                continue
+            weight = Single(1)
+            if down > fade_to:
+                angle = Single(math.degrees(math.asin(-down)))
+                weight = (angle - (limit - Single(FADE_DEG))) / Single(2 * FADE_DEG)
+            mean_y = (y0 + y1 + y2) * third
+            if mean_y >= row0 and mean_y < row1:
+                shadow = -down * areas[face]
+                moment = shadow * ((z0 + z1 + z2) * third - lowest)
+                out[_W_AREA] += weight * shadow
+                out[_W_MOMENT] += weight * moment
+                if down < sharp:
+                    out[_AREA] += areas[face]
+                    out[_SHADOW] += shadow
+                    out[_MOMENT] += moment
+                    if tags[face] > 0:
+                        out[_SUMS + tags[face] - 1] += areas[face]
+            differs = (corner[a] ^ corner[b]) | (corner[a] ^ corner[c])
+            if ((differs & 0xFFFF) == 0) | ((differs >> 16) == 0):
+                continue
+            x0, x1, x2 = seen[a, 0], seen[b, 0], seen[c, 0]
+            q0 = max(np.int64(np.ceil(min(y0, min(y1, y2)))), row0)
+            q1 = min(np.int64(np.ceil(max(y0, max(y1, y2)))), row1)
+            g0 = np.int64(np.ceil(min(x0, min(x1, x2))))
+            g1 = np.int64(np.ceil(max(x0, max(x1, x2))))
+            if q0 >= q1:
+                continue
+            n = _columns_inside(
+                x0, y0, z0, x1, y1, z1, x2, y2, z2, q0, q1, g0, g1, width, all_low, all_high, column, height
+            )
+            if n == 0:
+                continue
+            if hits + n > hit_column.shape[0]:
+                return -hits - 1
+            for q in range(q0, q1):
+                row_low[q] = min(row_low[q], g0)
+                row_high[q] = max(row_high[q], g1)
+            for u in range(q0 // TILE, (q1 - 1) // TILE + 1):
+                for v in range(g0 // TILE, (g1 - 1) // TILE + 1):
+                    tile_top[u * tiles + v] = max(tile_top[u * tiles + v], top)
+            # The sign of the stored weight says whether the face also counts sharply.
+            signed = weight if down < sharp else -weight
+            for i in range(n):
+                hit_column[hits] = column[i]
+                hit_height[hits] = height[i]
+                hit_weight[hits] = signed
+                hit_next[hits] = head[column[i]]
+                below[hits] = Single(-1e30)
+                below_face[hits] = -1
+                head[column[i]] = hits
+                hits += 1
+    return hits
+
+
+@njit(cache=True, nogil=True, fastmath=True)
+def _drop(
+    faces, normals, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
+    r, width, row0, row1, landing, touching, seen, corner, head, row_low, row_high,
+    tile_top, column, height, hit_height, hit_next, below, below_face,
+):  # type: ignore[no-untyped-def]  # fmt: skip
+    """Give every painted point the highest surface below it that a support can land on."""
+    tiles = width // TILE + 1
+    half = Single(width * 0.5)
+    for block in range(first.shape[0] - 1):
+        cosine = cone_axis[block, 0] * r[6] + cone_axis[block, 1] * r[7] + cone_axis[block, 2] * r[8]
+        sine = math.sqrt(max(Single(0), Single(1) - cosine * cosine))
+        if cosine < cone_cos[block] and cosine * cone_cos[block] + sine * cone_sin[block] <= landing:
+            continue
+        m0, m1, m2 = box_middle[block, 0], box_middle[block, 1], box_middle[block, 2]
+        h0, h1, h2 = box_half[block, 0], box_half[block, 1], box_half[block, 2]
+        middle = r[3] * m0 + r[4] * m1 + r[5] * m2 + half
+        reach = abs(r[3]) * h0 + abs(r[4]) * h1 + abs(r[5]) * h2
+        if middle + reach < row0 or middle - reach > row1:
+            continue
+        u0 = np.int64(max(Single(row0), middle - reach)) // TILE
+        u1 = min(np.int64(middle + reach), row1) // TILE
+        middle = r[0] * m0 + r[1] * m1 + r[2] * m2 + half
+        reach = abs(r[0]) * h0 + abs(r[1]) * h1 + abs(r[2]) * h2
+        v0 = np.int64(max(Single(0), middle - reach)) // TILE
+        v1 = min(np.int64(middle + reach) // TILE, tiles - 1)
+        bottom = r[6] * m0 + r[7] * m1 + r[8] * m2 - (abs(r[6]) * h0 + abs(r[7]) * h1 + abs(r[8]) * h2)
+        under = False
+        for u in range(u0, u1 + 1):
+            for v in range(v0, v1 + 1):
+                if tile_top[u * tiles + v] > bottom:
+                    under = True
+                    break
+            if under:
+                break
+        if not under:
+            continue
+        for face in range(first[block], first[block + 1]):
+            a, b, c = faces[face, 0], faces[face, 1], faces[face, 2]
+            differs = (corner[a] ^ corner[b]) | (corner[a] ^ corner[c])
+            if ((differs & 0xFFFF) == 0) | ((differs >> 16) == 0):
+                continue
+            if normals[face, 0] * r[6] + normals[face, 1] * r[7] + normals[face, 2] * r[8] <= landing:
+                continue
+            x0, x1, x2 = seen[a, 0], seen[b, 0], seen[c, 0]
+            y0, y1, y2 = seen[a, 1], seen[b, 1], seen[c, 1]
+            q0 = max(np.int64(np.ceil(min(y0, min(y1, y2)))), row0)
+            q1 = min(np.int64(np.ceil(max(y0, max(y1, y2)))), row1)
+            g0 = np.int64(np.ceil(min(x0, min(x1, x2))))
+            g1 = np.int64(np.ceil(max(x0, max(x1, x2))))
+            if q0 >= q1:
+                continue
+            n = _columns_inside(
+                x0, y0, seen[a, 2], x1, y1, seen[b, 2], x2, y2, seen[c, 2],
+                q0, q1, g0, g1, width, row_low, row_high, column, height,
+            )  # fmt: skip
+            for i in range(n):
+                hit = head[column[i]]
+                while hit >= 0:
+                    if height[i] < hit_height[hit] - touching and height[i] > below[hit]:
+                        below[hit] = height[i]
+                        below_face[hit] = face
+                    hit = hit_next[hit]
+
+
+@njit(cache=True, nogil=True, fastmath=True)
+def _add_up(
+    hits, angles, lowest, normals, tags, r, head, hit_column, hit_height, hit_weight, below, below_face, out
+):  # type: ignore[no-untyped-def]
+    """Add up the gaps under the painted points, and leave the columns clean for the next pose."""
+    for i in range(hits):
+        head[hit_column[i]] = -1
+        h = np.float64(hit_height[i] - lowest)
+        face = below_face[i]
+        gap = h if face < 0 else np.float64(hit_height[i] - below[i])
+        weight = np.float64(abs(hit_weight[i]))
+        out[_W_HITS] += weight
+        out[_W_GAP] += weight * gap
+        out[_W_HEIGHT] += weight * h
+        out[_W_HEIGHT2] += weight * h * h
+        out[_W_GAP_HEIGHT] += weight * gap * h
+        if hit_weight[i] > 0:
+            out[_HITS] += 1.0
+            out[_GAP] += gap
+            out[_HEIGHT] += h
+            out[_HEIGHT2] += h * h
+            out[_GAP_HEIGHT] += gap * h
+            if face >= 0:
+                out[_GAP_ON_PART] += gap
+                up = abs(normals[face, 0] * r[6] + normals[face, 1] * r[7] + normals[face, 2] * r[8])
+                landed = 1.0 / max(np.float64(up), 0.05)
+                out[_SCAR] += landed
+                if tags[face] > 0:
+                    out[_SUMS + TAGS + tags[face] - 1] += landed
+
+
+def _support(sums: Floats, pitch_mm: float) -> Support:
+    """Turn sums over both halves of the grid into areas and volumes."""
+    s = sums.sum(axis=1)
+    volume = _regressed(
+        s[:, _HITS],
+        s[:, _GAP],
+        s[:, _HEIGHT],
+        s[:, _HEIGHT2],
+        s[:, _GAP_HEIGHT],
+        s[:, _SHADOW],
+        s[:, _MOMENT],
+    )
+    weighted = _regressed(
+        s[:, _W_HITS],
+        s[:, _W_GAP],
+        s[:, _W_HEIGHT],
+        s[:, _W_HEIGHT2],
+        s[:, _W_GAP_HEIGHT],
+        s[:, _W_AREA],
+        s[:, _W_MOMENT],
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share_on_part = np.where(s[:, _GAP] > 0, s[:, _GAP_ON_PART] / s[:, _GAP], 0.0)
+        # Sampled columns stand for the exact shadow.
+        column_area = np.where(s[:, _HITS] > 0, s[:, _SHADOW] / s[:, _HITS], pitch_mm**2)
+    return Support(
+        overhang_area=s[:, _AREA],
+        overhang_projected=s[:, _SHADOW],
+        volume=volume,
+        volume_weighted=weighted,
+        volume_on_part=volume * share_on_part,
+        scar_area=s[:, _AREA] + s[:, _SCAR] * column_area,
+        tag_overhang_area=s[:, _SUMS : _SUMS + TAGS],
+        tag_landing_area=s[:, _SUMS + TAGS :] * column_area[:, None],
+    )
+
+
+def _regressed(
+    n: Floats, gap: Floats, height: Floats, height2: Floats, gap_height: Floats, area: Floats, moment: Floats
+) -> Floats:
+    """Volume from sampled gaps, corrected by the exact area and the exact moment about the bed.
+
+    The gap is fitted as α + β·height by least squares over the sample; α·area + β·moment is then
+    the regression estimate of the total (Cochran 1977, ch. 7). With no sample at all the support
+    is taken to reach the bed.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        spread = height2 - height**2 / n
+        beta = (gap_height - gap * height / n) / spread
+        # Level ceilings have no spread to fit: the mean gap times the area is then exact.
+        beta = np.where((n > 8) & (spread > 1e-6 * np.maximum(height2, 1e-300)), beta, 0.0)
+        alpha = (gap - beta * height) / n
+        fitted = alpha * area + beta * moment
+    return np.where(n > 0, np.clip(fitted, 0.0, moment), moment)

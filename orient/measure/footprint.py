@@ -1,0 +1,255 @@
+"""The first layer: what stands on the bed, in how many pieces, and how steadily."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from orient.measure.blocks import Blocks
+from orient.part.mesh import Part
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Footprint:
+    """The section at half the first layer's height, in every pose; each array is (P,).
+
+    Attributes
+    ----------
+    first_layer_mm2 : float64
+        Area of the section, mm².
+    islands : int64
+        Separate outlines that enclose material.
+    tip_margin_deg : float64
+        How far the part can be tilted before the centre of mass passes the edge of the section's
+        hull, degrees; negative when it already lies outside.
+    """
+
+    first_layer_mm2: Floats
+    islands: NDArray[np.int64]
+    tip_margin_deg: Floats
+
+
+def footprint_of(
+    part: Part,
+    blocks: Blocks,
+    neighbours: NDArray[np.int32],
+    directions: Floats,
+    lowest: Floats,
+    layer_mm: float,
+) -> Footprint:
+    """Cut every pose at half the first layer's height.
+
+    The area is the line integral ½ Σ (x₁y₂ − x₂y₁) over the oriented cuts of the faces (Green's
+    theorem), so no outline needs to be chained. The tip margin is
+    atan(distance from the centre of mass's foot to the nearest edge of the section's hull / its height).
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    blocks : Blocks
+        Its faces sorted into blocks.
+    neighbours : (F, 3) int32
+        `neighbours_in_blocks(part, blocks)`.
+    directions : (P, 3) float64
+        Build directions.
+    lowest : (P,) float64
+        Lowest height of the part along each direction, mm.
+    layer_mm : float
+        Height of the first layer, mm.
+
+    Returns
+    -------
+    Footprint
+    """
+    directions = np.ascontiguousarray(directions, dtype=np.float64)
+    area = np.zeros(len(directions))
+    islands = np.zeros(len(directions), dtype=np.int64)
+    margin = np.zeros(len(directions))
+    # Cut heights are counted from the blocks' own centre.
+    level = lowest + layer_mm / 2.0 - directions @ blocks.centre
+    _cut(
+        blocks.x,
+        blocks.y,
+        blocks.z,
+        blocks.faces,
+        neighbours,
+        blocks.first,
+        blocks.box_middle,
+        blocks.box_half,
+        np.ascontiguousarray(part.center_of_mass - blocks.centre),
+        directions,
+        level,
+        layer_mm / 2.0,
+        np.full(len(blocks.faces), -1, dtype=np.int32),
+        area,
+        islands,
+        margin,
+    )
+    return Footprint(first_layer_mm2=area, islands=islands, tip_margin_deg=margin)
+
+
+def neighbours_in_blocks(part: Part, blocks: Blocks) -> NDArray[np.int32]:
+    """Faces across each edge, in block order: (F, 3) int32, −1 where there is none."""
+    place = np.empty(len(blocks.original) + 1, dtype=np.int32)
+    place[blocks.original] = np.arange(len(blocks.original), dtype=np.int32)
+    place[-1] = -1
+    return np.ascontiguousarray(place[part.neighbours[blocks.original]])
+
+
+@njit(cache=True, nogil=True)
+def _root(parent, i):  # type: ignore[no-untyped-def]
+    while parent[i] != i:
+        parent[i] = parent[parent[i]]
+        i = parent[i]
+    return i
+
+
+@njit(cache=True, nogil=True)
+def _cut(
+    x, y, z, faces, neighbours, first, box_middle, box_half, com, directions, levels, above_bed, local, area, islands, margin,
+):  # type: ignore[no-untyped-def]  # fmt: skip
+    room = 1024
+    cut_face = np.empty(room, dtype=np.int32)
+    cut = np.empty((room, 4))
+    crossed = np.empty((room, 2), dtype=np.int8)
+    for p in range(directions.shape[0]):
+        bx, by, bz = directions[p]
+        level = levels[p]
+        # Any two axes in the layer plane do: area, islands and margin do not depend on them.
+        if abs(bx) < 0.6:
+            ux, uy, uz = 0.0, bz, -by
+        else:
+            ux, uy, uz = -bz, 0.0, bx
+        length = math.sqrt(ux * ux + uy * uy + uz * uz)
+        ux, uy, uz = ux / length, uy / length, uz / length
+        vx, vy, vz = by * uz - bz * uy, bz * ux - bx * uz, bx * uy - by * ux
+        n = 0
+        for block in range(first.shape[0] - 1):
+            middle = bx * box_middle[block, 0] + by * box_middle[block, 1] + bz * box_middle[block, 2]
+            reach = abs(bx) * box_half[block, 0] + abs(by) * box_half[block, 1] + abs(bz) * box_half[block, 2]
+            if middle - reach > level or middle + reach < level:
+                continue
+            for face in range(first[block], first[block + 1]):
+                crossings = 0
+                start = -1
+                stop = -1
+                for side in range(3):
+                    i, j = faces[face, side], faces[face, (side + 1) % 3]
+                    hi = bx * x[i] + by * y[i] + bz * z[i] > level
+                    hj = bx * x[j] + by * y[j] + bz * z[j] > level
+                    if hi != hj:
+                        crossings += 1
+                        # Seen from outside with material below the edge: the outline of the section
+                        # runs from the edge that comes down through the level to the one that goes up.
+                        if hi:
+                            start = side
+                        else:
+                            stop = side
+                if crossings != 2:
+                    continue
+                if n == room:
+                    room *= 2
+                    cut_face = np.concatenate((cut_face, np.empty(n, dtype=np.int32)))
+                    cut = np.concatenate((cut, np.empty((n, 4))))
+                    crossed = np.concatenate((crossed, np.empty((n, 2), dtype=np.int8)))
+                for end in range(2):
+                    side = start if end == 0 else stop
+                    i, j = faces[face, side], faces[face, (side + 1) % 3]
+                    hi = bx * x[i] + by * y[i] + bz * z[i]
+                    hj = bx * x[j] + by * y[j] + bz * z[j]
+                    t = (level - hi) / (hj - hi)
+                    px, py, pz = x[i] + t * (x[j] - x[i]), y[i] + t * (y[j] - y[i]), z[i] + t * (z[j] - z[i])
+                    cut[n, 2 * end] = px * ux + py * uy + pz * uz
+                    cut[n, 2 * end + 1] = px * vx + py * vy + pz * vz
+                    crossed[n, end] = side
+                cut_face[n] = face
+                local[face] = n
+                n += 1
+        parent = np.arange(n)
+        for k in range(n):
+            for end in range(2):
+                across = neighbours[cut_face[k], crossed[k, end]]
+                if across >= 0 and local[across] >= 0:
+                    a, b = _root(parent, k), _root(parent, local[across])
+                    if a != b:
+                        parent[max(a, b)] = min(a, b)
+        enclosed = np.zeros(n)
+        for k in range(n):
+            enclosed[_root(parent, k)] += 0.5 * (cut[k, 0] * cut[k, 3] - cut[k, 2] * cut[k, 1])
+        total = 0.0
+        count = 0
+        for k in range(n):
+            local[cut_face[k]] = -1
+            if parent[k] == k:
+                total += enclosed[k]
+                count += 1 if enclosed[k] > 0.0 else 0
+        area[p] = max(total, 0.0)
+        islands[p] = count
+        foot_u = com[0] * ux + com[1] * uy + com[2] * uz
+        foot_v = com[0] * vx + com[1] * vy + com[2] * vz
+        height = com[0] * bx + com[1] * by + com[2] * bz - level + above_bed
+        margin[p] = math.degrees(math.atan2(_inside_by(cut, n, foot_u, foot_v), max(height, 1e-12)))
+
+
+@njit(cache=True, nogil=True)
+def _inside_by(cut, n, u, v):  # type: ignore[no-untyped-def]
+    """Distance from a point to the nearest edge of the hull of the cuts; negative when it lies outside.
+
+    Hull by A. M. Andrew's monotone chain (Information Processing Letters 9, 1979, 216–219).
+    """
+    if n == 0:
+        return -1e30
+    points = np.empty((n, 2))
+    order = np.argsort(cut[:n, 0])
+    for k in range(n):
+        points[k, 0] = cut[order[k], 0]
+        points[k, 1] = cut[order[k], 1]
+    # argsort leaves equal u in any order of v: sort those runs, so that the chain is well defined.
+    for k in range(1, n):
+        i = k
+        while i > 0 and points[i, 0] == points[i - 1, 0] and points[i, 1] < points[i - 1, 1]:
+            points[i, 1], points[i - 1, 1] = points[i - 1, 1], points[i, 1]
+            i -= 1
+    hull = np.empty((2 * n + 2, 2))
+    m = 0
+    for sweep in range(2):
+        floor = m
+        for s in range(n):
+            k = s if sweep == 0 else n - 1 - s
+            while m >= floor + 2 and (
+                (hull[m - 1, 0] - hull[m - 2, 0]) * (points[k, 1] - hull[m - 2, 1])
+                - (hull[m - 1, 1] - hull[m - 2, 1]) * (points[k, 0] - hull[m - 2, 0])
+                <= 0
+            ):
+                m -= 1
+            hull[m, 0] = points[k, 0]
+            hull[m, 1] = points[k, 1]
+            m += 1
+        m -= 1
+    if m < 1:
+        return -math.hypot(points[0, 0] - u, points[0, 1] - v)
+    inside = True
+    nearest = 1e300
+    for k in range(m):
+        ax, ay = hull[k, 0], hull[k, 1]
+        bx, by = hull[(k + 1) % m, 0], hull[(k + 1) % m, 1]
+        dx, dy = bx - ax, by - ay
+        span = dx * dx + dy * dy
+        if span == 0:
+            continue
+        if dx * (v - ay) - dy * (u - ax) < 0:
+            inside = False
+        t = min(max(((u - ax) * dx + (v - ay) * dy) / span, 0.0), 1.0)
+        nearest = min(nearest, math.hypot(ax + t * dx - u, ay + t * dy - v))
+    if m < 3:
+        inside = False
+    if nearest > 1e299:
+        nearest = math.hypot(points[0, 0] - u, points[0, 1] - v)
+    return nearest if inside else -nearest

@@ -1,0 +1,83 @@
+"""How much more support a pose needs when it is laid slightly askew."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.measure.columns import LEVEL_DEG, ON_BED_MM, count_columns
+from orient.measure.poses import Sorted
+from orient.process import Process
+
+Floats = NDArray[np.float64]
+
+TILT_DEG = 1.0
+# Ways the part can lean: enough that the worst lies within 22.5° of one of them.
+WAYS = 8
+
+
+def support_when_tilted(ready: Sorted, process: Process, direction: Floats) -> float:
+    """Largest support volume, mm³, over tilts by `TILT_DEG` in any of `WAYS` directions.
+
+    Only which faces pass the overhang limit is judged askew; the gaps under them are counted in the
+    pose itself, and what lies on the bed is taken to stay there. So the answer is about faces close
+    to the limit, not about the wedge of air under a base that was lifted.
+
+    Parameters
+    ----------
+    ready : Sorted
+        The part.
+    process : Process
+        Overhang limit.
+    direction : (3,) float64
+        Build direction.
+
+    Returns
+    -------
+    float
+        mm³.
+    """
+    blocks = ready.blocks
+    x = np.cross(direction, np.eye(3)[int(np.abs(direction).argmin())])
+    x /= np.linalg.norm(x)
+    y = np.cross(direction, x)
+    normals = blocks.normals.copy()
+    normals[_on_bed(ready, direction)] = 0.0
+    worst = 0.0
+    for angle in np.arange(WAYS) * (2.0 * math.pi / WAYS):
+        turn = _rotation(math.cos(angle) * x + math.sin(angle) * y, math.radians(TILT_DEG))
+        askew = replace(
+            blocks,
+            normals=(normals @ turn.T).astype(np.float32),
+            cone_axis=(blocks.cone_axis @ turn.T).astype(np.float32),
+        )
+        support = count_columns(
+            askew,
+            direction[None],
+            ready.frame,
+            ready.pitch_mm,
+            process.overhang_limit_deg,
+            closed=ready.part.closed,
+            threads=1,
+        )
+        worst = max(worst, float(support.volume[0]))
+    return worst
+
+
+def _on_bed(ready: Sorted, direction: Floats) -> NDArray[np.bool_]:
+    """Faces, in block order, that lie on the bed."""
+    blocks = ready.blocks
+    heights = np.stack([blocks.x, blocks.y, blocks.z], axis=1) @ direction
+    top = heights[blocks.faces].max(axis=1)
+    level = -math.cos(math.radians(LEVEL_DEG))
+    lies: NDArray[np.bool_] = (blocks.normals @ direction <= level) & (top <= heights.min() + ON_BED_MM)
+    return lies
+
+
+def _rotation(axis: Floats, angle: float) -> Floats:
+    """Rotation about a unit axis (O. Rodrigues, 1840)."""
+    k = np.array([[0.0, -axis[2], axis[1]], [axis[2], 0.0, -axis[0]], [-axis[1], axis[0], 0.0]])
+    return np.eye(3) + math.sin(angle) * k + (1.0 - math.cos(angle)) * (k @ k)

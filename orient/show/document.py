@@ -1,0 +1,183 @@
+"""The `Evaluation` as JSON and CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from orient.evaluation import Evaluation
+from orient.pose.rotation import rotations_to_bed
+
+RANKING_SCHEMA = "orient/ranking/1"
+
+# Measures as the JSON names them, in its order; whole numbers are written as such.
+MEASURES = (
+    "overhang_area_mm2",
+    "overhang_projected_mm2",
+    "support_volume_mm3",
+    "support_on_part_mm3",
+    "scar_area_mm2",
+    "height_mm",
+    "layers",
+    "first_layer_mm2",
+    "islands",
+    "tip_margin_deg",
+    "stair_step_mm",
+    "rough_area_mm2",
+    "load_angle_deg",
+    "strength_retained",
+    "contour_length_mm",
+)
+WHOLE = {"layers", "islands"}
+PENALTIES = ("support", "height", "load", "first_layer", "finish", "faces", "total")
+
+
+def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
+    """The ranking as plain values, ready for JSON.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        What was found.
+
+    Returns
+    -------
+    dict
+        Schema ``orient/ranking/1``: part, brief as resolved, every candidate best first with its
+        build direction (file coordinates, mm), its transform onto the bed, measures, penalties and,
+        for the explained ones, why; then what was excluded, and the seconds spent.
+    """
+    part, ranking = evaluation.part, evaluation.ranking
+    transforms = rotations_to_bed(ranking.directions, part.hull.points)
+    return {
+        "schema": RANKING_SCHEMA,
+        "part": {
+            "name": part.name,
+            "faces": len(part.faces),
+            "bodies": part.bodies,
+            "units": part.units,
+            "extents_mm": _numbers(part.extents_mm),
+            "volume_mm3": _number(part.volume_mm3),
+            "area_mm2": _number(part.area_mm2),
+            "closed": part.closed,
+            "content_hash": part.content_hash,
+            "notes": list(part.notes),
+        },
+        "brief": evaluation.resolved_brief(),
+        "recommended": ranking.recommended,
+        "best_resting": ranking.best_resting,
+        "best_free": ranking.best_free,
+        "cautions": list(evaluation.cautions),
+        "notes": list(evaluation.notes),
+        "weights": {name: _number(weight) for name, weight in ranking.weights.items()},
+        "robustness": [
+            {
+                "weight": span.name,
+                "value": _number(span.weight),
+                "low": _number(span.low),
+                "high": _number(span.high),
+                "rival_low": span.rival_low,
+                "rival_high": span.rival_high,
+            }
+            for span in ranking.robustness
+        ],
+        "candidates": [_candidate(evaluation, row, transforms[row]) for row in range(len(ranking.directions))],
+        "excluded": [
+            {"build_direction": _numbers(pose.direction), "reason": pose.reason, "figures": _plain(pose.numbers)}
+            for pose in ranking.excluded
+        ],
+        "timing_s": dict(evaluation.timing_s),
+    }
+
+
+def _candidate(evaluation: Evaluation, row: int, transform: np.ndarray) -> dict[str, Any]:
+    ranking = evaluation.ranking
+    columns, penalty = ranking.columns, ranking.penalty
+    candidate: dict[str, Any] = {
+        "rank": row + 1,
+        "build_direction": _numbers(ranking.directions[row]),
+        "transform": [_numbers(line) for line in transform],
+        "source": ranking.sources[row],
+        "measures": {name: _measure(name, columns[name][row]) for name in MEASURES},
+        "penalty": {name: _number(penalty[name][row]) if name in penalty else None for name in PENALTIES},
+        "rests_on_flat": bool(ranking.rests_on_flat[row]),
+        "undominated": bool(ranking.undominated[row]),
+        "why": list(ranking.why[row]),
+    }
+    if row in evaluation.resting:
+        contact, stable = evaluation.resting[row]
+        candidate["rest"] = {"contact_mm2": _number(contact), "stable": stable}
+    if evaluation.selections:
+        candidate["faces"] = [
+            {
+                "on": selection.selector,
+                "matters": selection.matters,
+                **{name: _number(values[row]) for name, values in vars(measured).items()},
+            }
+            for selection, measured in zip(evaluation.selections, evaluation.named, strict=True)
+        ]
+    if ranking.numbers[row] is not None:
+        candidate["figures"] = _plain(ranking.numbers[row])
+    return candidate
+
+
+def ranking_json(evaluation: Evaluation) -> str:
+    """The ranking as JSON text, with a newline at the end."""
+    return json.dumps(ranking_document(evaluation), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+
+
+def ranking_csv(evaluation: Evaluation) -> str:
+    """The ranking as CSV text (RFC 4180): one candidate a line, best first; an empty cell where there is no value."""
+    ranking = evaluation.ranking
+    names = [name for name in MEASURES if name in ranking.columns]
+    present = [name for name in PENALTIES if name in ranking.penalty]
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(
+        ["rank", "direction_x", "direction_y", "direction_z", "source", "rests_on_flat", "undominated"]
+        + names
+        + [f"penalty_{name}" for name in present]
+    )
+    for row in range(len(ranking.directions)):
+        cells: list[Any] = [row + 1, *_numbers(ranking.directions[row]), ranking.sources[row]]
+        cells += [int(ranking.rests_on_flat[row]), int(ranking.undominated[row])]
+        cells += [_measure(name, ranking.columns[name][row]) for name in names]
+        cells += [_number(ranking.penalty[name][row]) for name in present]
+        writer.writerow(["" if cell is None else cell for cell in cells])
+    return text.getvalue()
+
+
+def _measure(name: str, value: float) -> float | int | None:
+    number = _number(value)
+    return number if number is None or name not in WHOLE else round(number)
+
+
+def _number(value: float) -> float | None:
+    """A float that JSON can hold, to nine decimals; None for what is not a number or has no end."""
+    value = float(value)
+    return round(value, 9) + 0.0 if math.isfinite(value) else None
+
+
+def _numbers(values: Any) -> list[float | None]:
+    return [_number(value) for value in values]
+
+
+def _plain(value: Any) -> Any:
+    """The same with numpy scalars made plain and unbounded numbers made None."""
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, bool | np.bool_):
+        return bool(value)
+    if isinstance(value, int | np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        return _number(float(value))
+    return value

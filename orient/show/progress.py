@@ -1,0 +1,57 @@
+"""Progress on standard error: nothing for quick work, nothing when no one is watching."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+WORDS = {"measure": "Measuring poses", "refine": "Searching on from the best"}
+# Work that is done within this time shows nothing.
+PATIENCE_S = 1.0
+
+
+@contextmanager
+def following(faces: int) -> Iterator[Callable[[str, int, int], None]]:
+    """Follow an evaluation; yields the callable that `evaluate` reports to.
+
+    Parameters
+    ----------
+    faces : int
+        Size of the mesh, to say what is being measured.
+
+    Yields
+    ------
+    callable
+        Takes a step's name, poses done and poses in all.
+    """
+    from orient.measure.compiled import compiled_before
+
+    if not compiled_before():
+        print("Preparing the measuring code for this machine (first run only, some seconds) …", file=sys.stderr, flush=True)
+    if not sys.stderr.isatty():
+        yield lambda step, done, of: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn
+
+    started = time.perf_counter()
+    bars: dict[str, TaskID] = {}
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn(f"poses of {faces:,} faces"),
+        console=Console(stderr=True),
+        transient=True,
+    ) as view:
+
+        def report(step: str, done: int, of: int) -> None:
+            if time.perf_counter() - started < PATIENCE_S:
+                return
+            if step not in bars:
+                bars[step] = view.add_task(WORDS.get(step, step), total=of)
+            view.update(bars[step], completed=done, total=of)
+
+        yield report

@@ -1,0 +1,143 @@
+"""The ranking as a table and a few sentences for the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from orient.evaluation import Evaluation
+
+# Eighths of a block, from empty to full.
+_BAR = " ▏▎▍▌▋▊▉█"
+_BAR_WIDTH = 4
+
+
+def ranking_view(evaluation: Evaluation, top: int = 5) -> RenderableType:
+    """What a person reads: the part, the best poses, which to take and why, what to mind.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        What was found.
+    top : int
+        How many poses the table shows; the recommended one is added when it is not among them.
+
+    Returns
+    -------
+    rich renderable
+    """
+    ranking = evaluation.ranking
+    rows = list(range(min(top, len(ranking.directions))))
+    taken = ranking.recommended - 1
+    if taken not in rows:
+        rows.append(taken)
+    parts: list[RenderableType] = [_part_line(evaluation), "", _table(evaluation, rows), ""]
+    direction = direction_words(ranking.directions[taken])
+    parts.append(Text(f"Take pose {ranking.recommended}: build along {direction}.", style="bold"))
+    parts += [_point(said) for said in ranking.why[taken]]
+    if ranking.excluded:
+        parts += ["", Text(f"{len(ranking.excluded)} poses break a limit, such as {_example(evaluation)}")]
+    if evaluation.notes:
+        parts += ["", Text("Notes", style="bold"), *[_point(note) for note in evaluation.notes]]
+    if evaluation.cautions:
+        parts += ["", Text("Caution", style="bold"), *[_point(said) for said in evaluation.cautions]]
+    return Group(*parts)
+
+
+def print_view(view: RenderableType) -> None:
+    """Print to standard output, no wider than reads well."""
+    console = Console(highlight=False)
+    if not console.is_terminal:
+        console = Console(highlight=False, width=100)
+    console.print(view)
+
+
+def direction_words(direction: NDArray[np.float64]) -> str:
+    """Name a build direction: an axis of the file where it is one, its components otherwise.
+
+    >>> import numpy as np
+    >>> direction_words(np.array([0.0, -1.0, 0.0])), direction_words(np.array([0.6, 0.0, 0.8]))
+    ('−y', '(0.60, 0.00, 0.80)')
+    """
+    for axis, name in enumerate("xyz"):
+        if abs(direction[axis]) > 1.0 - 1e-9:
+            return ("+" if direction[axis] > 0 else "−") + name
+    return "(" + ", ".join(f"{value + 0.0:.2f}".replace("-0.00", "0.00").replace("-", "−") for value in direction) + ")"
+
+
+def _part_line(evaluation: Evaluation) -> Text:
+    part = evaluation.part
+    size = " × ".join(f"{side:.1f}" for side in part.extents_mm)
+    process = evaluation.process
+    return Text(
+        f"{part.name}: {size} mm, {part.volume_mm3 / 1000:.1f} cm³, {len(part.faces):,} faces · "
+        f"{process.polymer}, layers of {process.layer_height_mm:g} mm, overhang limit {process.overhang_limit_deg:g}°"
+    )
+
+
+def _table(evaluation: Evaluation, rows: Sequence[int]) -> Table:
+    ranking = evaluation.ranking
+    columns, penalty = ranking.columns, ranking.penalty
+    loaded = "load" in penalty
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    for name in ("pose", "build along", "rests on"):
+        table.add_column(name, no_wrap=True)
+    heads = ["support\nmm³", "height\nmm", "first\nlayer mm²", *(["strength\nkept"] if loaded else []), "steps\nmm"]
+    for name in (*heads, "score"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for row in rows:
+        taken = row + 1 == ranking.recommended
+        cells = [
+            f"{row + 1}{' ◀' if taken else ''}",
+            direction_words(ranking.directions[row]),
+            _rest_words(evaluation, row),
+            _with_bar(f"{columns['support_volume_mm3'][row]:,.0f}", penalty["support"][row]),
+            _with_bar(f"{columns['height_mm'][row]:.1f}", penalty["height"][row]),
+            _with_bar(f"{columns['first_layer_mm2'][row]:,.0f}", penalty["first_layer"][row]),
+        ]
+        if loaded:
+            cells.append(_with_bar(f"{100 * columns['strength_retained'][row]:.0f} %", penalty["load"][row]))
+        cells.append(_with_bar(f"{columns['stair_step_mm'][row]:.3f}", penalty["finish"][row]))
+        cells.append(f"{penalty['total'][row]:.3f}")
+        table.add_row(*cells, style="bold" if taken else "")
+    table.caption = "Bars and score: the longer and the higher, the more trouble."
+    table.caption_justify = "left"
+    return table
+
+
+def _with_bar(text: str, penalty: float) -> str:
+    return f"{text} {bar(penalty)}"
+
+
+def bar(penalty: float, width: int = _BAR_WIDTH) -> str:
+    """A penalty from 0 to 1 as a bar of block characters, padded to its full width.
+
+    >>> bar(0.5), bar(1.0), bar(0.0)
+    ('██  ', '████', '    ')
+    """
+    eighths = round(min(max(penalty, 0.0), 1.0) * width * 8)
+    full, rest = divmod(eighths, 8)
+    return (_BAR[8] * full + (_BAR[rest] if rest else "")).ljust(width)
+
+
+def _rest_words(evaluation: Evaluation, row: int) -> str:
+    if row in evaluation.resting:
+        contact, stable = evaluation.resting[row]
+        return f"flat {contact:,.0f} mm²" if stable else "flat, tips over"
+    return "no flat"
+
+
+def _example(evaluation: Evaluation) -> str:
+    pose = evaluation.ranking.excluded[0]
+    reason = pose.reason[0].lower() + pose.reason[1:] if pose.reason else ""
+    return f"{direction_words(pose.direction)}: {reason}"
+
+
+def _point(said: str) -> Padding:
+    return Padding(Text(f"• {said}"), (0, 0, 0, 2))

@@ -28,11 +28,13 @@ def _verbs() -> None:
 @app.command()
 def rank(
     part: Annotated[
-        str | None, typer.Argument(help="Mesh to lay: STL, OBJ, PLY, OFF, 3MF, GLB or STEP. The brief may name it.")
+        str | None,
+        typer.Argument(help="Mesh to lay: STL, OBJ, PLY, OFF, 3MF, GLB or STEP. The brief may name it."),
     ] = None,
     brief: Annotated[str | None, typer.Option(help="Job brief, TOML. Flags win over it.")] = None,
     stress_axis: Annotated[
-        list[str] | None, typer.Option(help="Direction x,y,z along which the part is stressed; may be repeated.")
+        list[str] | None,
+        typer.Option(help="Direction x,y,z along which the part is stressed; may be repeated."),
     ] = None,
     kind: Annotated[str | None, typer.Option(help="How: tension, compression or bending.")] = None,
     polymer: Annotated[str | None, typer.Option(help="Polymer, such as PETG.")] = None,
@@ -41,7 +43,8 @@ def rank(
         float | None, typer.Option(help="Largest angle from the wall that holds itself up, degrees.")
     ] = None,
     weights: Annotated[
-        str | None, typer.Option(help="What counts how much, such as support=1,height=0.5,load=2, or a preset.")
+        str | None,
+        typer.Option(help="What counts how much, such as support=1,height=0.5,load=2, or a preset."),
     ] = None,
     max_height: Annotated[float | None, typer.Option(help="Leave out taller poses, mm.")] = None,
     min_strength: Annotated[
@@ -49,13 +52,21 @@ def rank(
     ] = None,
     units: Annotated[str | None, typer.Option(help="Unit of an STL or OBJ: mm, cm, m, in, ft, um.")] = None,
     body: Annotated[int | None, typer.Option(help="Which body, when the file holds several.")] = None,
-    together: Annotated[bool, typer.Option("--together", help="Lay all bodies as they are arranged.")] = False,
+    together: Annotated[
+        bool, typer.Option("--together", help="Lay all bodies as they are arranged.")
+    ] = False,
     directions: Annotated[int, typer.Option(min=1, help="Size of the even grid of directions.")] = 1000,
     top: Annotated[int, typer.Option(min=1, help="How many poses to show and explain.")] = 5,
-    threads: Annotated[int | None, typer.Option(min=1, help="Threads to measure on; same answer on any.")] = None,
-    json: Annotated[str | None, typer.Option(help="Write the ranking as JSON; - for standard output.")] = None,
+    threads: Annotated[
+        int | None, typer.Option(min=1, help="Threads to measure on; same answer on any.")
+    ] = None,
+    json: Annotated[
+        str | None, typer.Option(help="Write the ranking as JSON; - for standard output.")
+    ] = None,
     csv: Annotated[str | None, typer.Option(help="Write the ranking as CSV; - for standard output.")] = None,
-    save: Annotated[str | None, typer.Option(help="Write the part in the pose to take: .stl, .obj, .ply, .off, .3mf.")] = None,
+    save: Annotated[
+        str | None, typer.Option(help="Write the part in the pose to take: .stl, .obj, .ply, .off, .3mf.")
+    ] = None,
 ) -> None:
     """Rank the ways up a part can be built, and say which to take and why."""
     flags: dict[str, Any] = {
@@ -101,7 +112,7 @@ def rank(
         found = evaluate(mesh, job, directions=directions, explained=top, threads=threads, progress=progress)
 
     from orient.show.document import ranking_csv, ranking_json
-    from orient.show.table import print_view, ranking_view
+    from orient.show.table import print_ranking
 
     for name, write in ((json, ranking_json), (csv, ranking_csv)):
         if name == "-":
@@ -111,7 +122,7 @@ def rank(
     if save:
         save_pose(found, Path(save))
     if "-" not in (json, csv):
-        print_view(ranking_view(found, top))
+        print_ranking(found, top)
     for path in outputs:
         _say(f"Wrote {path}.")
 

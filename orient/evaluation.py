@@ -32,6 +32,12 @@ Progress = Callable[[str, int, int], None]
 # How many poses the continuous search sets out from, and how far apart they lie at least.
 STARTS = 8
 APART_DEG = 5.0
+# Poses within this angle of each other are the same choice.
+NEAR_DEG = 1.0
+# A refined pose is listed when it betters all that lies near it by at least this share.
+WORTH_A_POSE = 0.001
+# A face that the part rests on is at least this many line widths square; less is a tip or an edge.
+LEAST_REST_LINES = 2.0
 
 LOAD_CAUTION = (
     "Strength figures are an estimate for choosing an orientation; where failure can hurt, load-test the printed "
@@ -54,7 +60,7 @@ class Evaluation:
     ranking : Ranking
         Poses in order, the one to take, and why.
     resting : Mapping[int, tuple[float, bool]]
-        Contact area (mm²) and whether it stands stably, by row of the ranking, for resting poses.
+        Contact area (mm²) and whether it stands stably, by row of the ranking, for poses that rest on a flat face.
     selections : tuple of NamedFaces
         The faces that matter.
     named : tuple of NamedFacesMeasures
@@ -129,6 +135,8 @@ def evaluate(
     clock.lap("brief")
     ready = sort_part(part)
     found = candidates(part, loads.axes if len(loads.axes) else None, directions)
+    least_rest = (LEAST_REST_LINES * process.line_width_mm) ** 2
+    rests = found.rests_on_flat & (found.contact_area_mm2 >= least_rest)
     clock.lap("candidates")
 
     def measured(poses: Floats, step: str) -> Measures:
@@ -142,7 +150,7 @@ def evaluate(
 
         measures = measure_poses(ready, process, poses, loads, selections, threads=threads, progress=report)
         if brief.limits.envelope_mm is not None:
-            length, width = footprint_sides(part.hull.points, poses)
+            length, width = footprint_sides(poses, part.hull.points)
             measures.columns.update(footprint_length_mm=length, footprint_width_mm=width)
         return measures
 
@@ -167,7 +175,7 @@ def evaluate(
         totals = total(penalties(columns, scale), weights)
         return np.where(_allowed(columns, poses, limits), totals, np.inf)
 
-    refined = _refined(found, first, scale, weights, limits, cost)
+    refined = _refined(found, first, scale, weights, limits, cost, ready.frame)
     second = measured(refined, "refine") if len(refined) else None
     clock.lap("refine")
 
@@ -176,7 +184,7 @@ def evaluate(
     ranking = rank_poses(
         poses,
         found.sources + ("refined",) * len(refined),
-        np.r_[found.rests_on_flat, np.zeros(len(refined), dtype=bool)],
+        np.r_[rests, np.zeros(len(refined), dtype=bool)],
         columns,
         scale,
         weights,
@@ -193,7 +201,7 @@ def evaluate(
         resting={
             row: (float(found.contact_area_mm2[i]), bool(found.stable[i]))
             for row, i in enumerate(ranking.index.tolist())
-            if i < len(found.sources) and found.rests_on_flat[i]
+            if i < len(found.sources) and rests[i]
         },
         selections=selections,
         named=_in_order(first.named, second.named if second else (), ranking.index),
@@ -255,6 +263,7 @@ def _refined(
     weights: Mapping[str, float],
     limits: Limits,
     cost: Callable[[Floats], Floats],
+    frame: Floats,
 ) -> Floats:
     """Search on from the best poses that lie apart; only what got better and is no resting pose is kept."""
     totals = total(penalties(first.columns, scale), weights)
@@ -267,8 +276,15 @@ def _refined(
             starts.append(i)
     if not starts:
         return np.zeros((0, 3))
-    directions, better = refine(cost, found.directions[starts])
-    return directions[better < totals[starts] - 1e-9]
+    directions, better = refine(cost, found.directions[starts], frame=frame)
+    # A search that comes home to a pose that is already listed, and no worse, has found nothing new.
+    kept: list[int] = []
+    for i in np.argsort(better, kind="stable").tolist():
+        near = found.directions @ directions[i] > np.cos(np.radians(NEAR_DEG))
+        near_kept = any(directions[i] @ directions[j] > np.cos(np.radians(NEAR_DEG)) for j in kept)
+        if better[i] < (1.0 - WORTH_A_POSE) * np.min(totals[near], initial=np.inf) and not near_kept:
+            kept.append(i)
+    return directions[kept]
 
 
 def _stacked(a: Mapping[str, Floats], b: Mapping[str, Floats]) -> dict[str, Floats]:
@@ -283,7 +299,9 @@ def _in_order(
     for k, one in enumerate(first):
         more = vars(second[k]) if second else {name: np.zeros(0) for name in vars(one)}
         ordered.append(
-            NamedFacesMeasures(**{name: np.concatenate([v, more[name]])[index] for name, v in vars(one).items()})
+            NamedFacesMeasures(
+                **{name: np.concatenate([v, more[name]])[index] for name, v in vars(one).items()}
+            )
         )
     return tuple(ordered)
 

@@ -25,7 +25,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from orient.measure.blocks import Blocks
+from orient.measure.blocks import BLOCK_FACES, Blocks
 
 Floats = NDArray[np.float64]
 Single = np.float32
@@ -46,6 +46,10 @@ FADE_DEG = 2.0
 # A face lies on the bed when it is level within this angle and no higher than this.
 LEVEL_DEG = 1.0
 ON_BED_MM = 0.02
+
+# No contraction and no reordering: a loop that the compiler runs eight at a time then rounds like the
+# same loop run one at a time, whichever of the two the placing of the arrays in memory selects.
+SAFE = {"nnan", "ninf", "nsz"}
 
 TILE = 8  # columns along the side of a tile of the coarse map that tells blocks above from blocks below
 TAGS = 8  # kinds of faces that can be told apart in one count
@@ -177,7 +181,7 @@ def count_columns(
             start = _count(
                 blocks.x, blocks.y, blocks.z, blocks.faces, blocks.normals, blocks.areas, face_tags,
                 blocks.first, blocks.cone_axis, blocks.cone_cos, blocks.cone_sin, blocks.box_middle,
-                blocks.box_half, rotations, start, stop, width, angles, landing_cosine,
+                blocks.box_half, rotations, start, stop, 0, 2, width, angles, landing_cosine,
                 Single(4e-6 * blocks.radius), *room[0].arrays, sums,
             )  # fmt: skip
             if start < stop:
@@ -233,8 +237,9 @@ class _Room:
     def __init__(self, vertices: int, width: int, hits: int) -> None:
         tiles = width // TILE + 2
         self._fixed = (
-            np.empty((vertices, 4), dtype=Single),
+            np.empty((3, vertices), dtype=Single),
             np.empty(vertices, dtype=np.int32),
+            np.empty(BLOCK_FACES, dtype=np.int32),
             np.full(width * width, -1, dtype=np.int32),
             np.empty(width, dtype=np.int64),
             np.empty(width, dtype=np.int64),
@@ -275,7 +280,7 @@ def _rotations(directions: Floats, frame: Floats, pitch_mm: float) -> NDArray[np
 
 
 def _angles(limit_deg: float) -> NDArray[np.float32]:
-    """Cosines against the build direction that tell the kinds of faces apart."""
+    """Cosines against the build direction that tell the kinds of faces apart, and the limit's own."""
 
     def downward(angle_deg: float) -> float:
         return -math.sin(math.radians(min(max(angle_deg, 0.0), 90.0)))
@@ -286,30 +291,38 @@ def _angles(limit_deg: float) -> NDArray[np.float32]:
             downward(limit_deg + FADE_DEG),
             downward(limit_deg + LIMIT_TOLERANCE_DEG),
             downward(90.0 - LEVEL_DEG),
-            limit_deg,
+            math.cos(math.radians(limit_deg)),
+            math.sin(math.radians(limit_deg)),
         ],
         dtype=Single,
     )
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
 def _turn(x, y, z, r, half, seen, corner):  # type: ignore[no-untyped-def]
     """Vertices as a pose sees them, the column each lies in, and the lowest height."""
-    lowest = Single(1e30)
+    across, back, up = seen[0], seen[1], seen[2]
     for i in range(x.shape[0]):
-        across = r[0] * x[i] + r[1] * y[i] + r[2] * z[i] + half
-        back = r[3] * x[i] + r[4] * y[i] + r[5] * z[i] + half
-        up = r[6] * x[i] + r[7] * y[i] + r[8] * z[i]
-        seen[i, 0] = across
-        seen[i, 1] = back
-        seen[i, 2] = up
-        lowest = min(lowest, up)
+        u = r[0] * x[i] + r[1] * y[i] + r[2] * z[i] + half
+        v = r[3] * x[i] + r[4] * y[i] + r[5] * z[i] + half
+        across[i] = u
+        back[i] = v
+        up[i] = r[6] * x[i] + r[7] * y[i] + r[8] * z[i]
         # Three corners that agree in the row or in the column of this code enclose no column centre.
-        corner[i] = (np.int32(back) << 16) | np.int32(across)
-    return lowest
+        corner[i] = (np.int32(v) << 16) | np.int32(u)
+    # Four minima side by side: one alone waits for itself at every vertex.
+    low0 = low1 = low2 = low3 = up[0]
+    for i in range(0, x.shape[0] - 3, 4):
+        low0 = min(low0, up[i])
+        low1 = min(low1, up[i + 1])
+        low2 = min(low2, up[i + 2])
+        low3 = min(low3, up[i + 3])
+    for i in range(x.shape[0] - x.shape[0] % 4, x.shape[0]):
+        low0 = min(low0, up[i])
+    return min(min(low0, low1), min(low2, low3))
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
 def _columns_inside(x0, y0, z0, x1, y1, z1, x2, y2, z2, q0, q1, g0, g1, width, low, high, column, height):  # type: ignore[no-untyped-def]
     """Columns whose centre lies in a triangle, and the triangle's height there; returns how many."""
     twice = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
@@ -337,6 +350,8 @@ def _columns_inside(x0, y0, z0, x1, y1, z1, x2, y2, z2, q0, q1, g0, g1, width, l
     if y2 < y1:
         x1, x2, y1, y2, z1, z2 = x2, x1, y2, y1, z2, z1
     twice = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
+    if twice == 0:  # the swap above can round a sliver's area to nothing
+        return 0
     slope_x = ((z1 - z0) * (y2 - y0) - (z2 - z0) * (y1 - y0)) / twice
     slope_y = ((x1 - x0) * (z2 - z0) - (x2 - x0) * (z1 - z0)) / twice
     z_low = min(z0, min(z1, z2))
@@ -359,11 +374,11 @@ def _columns_inside(x0, y0, z0, x1, y1, z1, x2, y2, z2, q0, q1, g0, g1, width, l
     return n
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
 def _count(
     x, y, z, faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-    rotations, start, stop, width, angles, landing, touching,
-    seen, corner, head, row_low, row_high, all_low, all_high, tile_top, column, height,
+    rotations, start, stop, half_from, half_to, width, angles, landing, touching,
+    seen, corner, near, head, row_low, row_high, all_low, all_high, tile_top, column, height,
     hit_column, hit_height, hit_weight, hit_next, below, below_face, sums,
 ):  # type: ignore[no-untyped-def]  # fmt: skip
     """Count poses start to stop into `sums`; returns the first pose that did not fit the scratch memory.
@@ -374,24 +389,24 @@ def _count(
     half = Single(width * 0.5)
     for pose in range(start, stop):
         lowest = _turn(x, y, z, rotations[pose], half, seen, corner)
-        for part in range(2):
+        for part in range(half_from, half_to):
             row0 = part * (width // 2)
             row1 = width if part == 1 else width // 2
             if not _count_half(
                 faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
                 rotations[pose], width, row0, row1, angles, landing, touching, lowest,
-                seen, corner, head, row_low, row_high, all_low, all_high, tile_top, column, height,
+                seen, corner, near, head, row_low, row_high, all_low, all_high, tile_top, column, height,
                 hit_column, hit_height, hit_weight, hit_next, below, below_face, sums[pose, part],
             ):  # fmt: skip
                 return pose
     return stop
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
 def _count_half(
     faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
     r, width, row0, row1, angles, landing, touching, lowest,
-    seen, corner, head, row_low, row_high, all_low, all_high, tile_top, column, height,
+    seen, corner, near, head, row_low, row_high, all_low, all_high, tile_top, column, height,
     hit_column, hit_height, hit_weight, hit_next, below, below_face, out,
 ):  # type: ignore[no-untyped-def]  # fmt: skip
     """Paint, drop and add up one half of the grid; False when the painted points do not fit."""
@@ -408,7 +423,7 @@ def _count_half(
     if fits:
         _drop(
             faces, normals, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-            r, width, row0, row1, landing, touching, seen, corner, head, row_low, row_high,
+            r, width, row0, row1, landing, touching, seen, corner, near, head, row_low, row_high,
             tile_top, column, height, hit_height, hit_next, below, below_face,
         )  # fmt: skip
         _add_up(
@@ -432,14 +447,17 @@ def _count_half(
     return fits
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
 def _paint(
     faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
     r, width, row0, row1, angles, lowest, seen, corner, head, row_low, row_high, all_low, all_high,
     tile_top, column, height, hit_column, hit_height, hit_weight, hit_next, below, below_face, out,
 ):  # type: ignore[no-untyped-def]  # fmt: skip
     """Paint the faces that may need holding up into the columns; returns how many points, −n − 1 when n did not fit."""
-    fade_from, fade_to, sharp, level, limit = angles[0], angles[1], angles[2], angles[3], angles[4]
+    fade_from, fade_to, sharp, level, limit_cos, limit_sin = angles
+    per_radian = Single(0.5 / math.radians(FADE_DEG))
+    sixth = Single(1.0 / 6.0)
+    across, back, up = seen[0], seen[1], seen[2]
     tiles = width // TILE + 1
     half = Single(width * 0.5)
     third = Single(1.0 / 3.0)
@@ -462,15 +480,17 @@ def _paint(
             if down >= fade_from:
                 continue
             a, b, c = faces[face, 0], faces[face, 1], faces[face, 2]
-            y0, y1, y2 = seen[a, 1], seen[b, 1], seen[c, 1]
-            z0, z1, z2 = seen[a, 2], seen[b, 2], seen[c, 2]
+            y0, y1, y2 = back[a], back[b], back[c]
+            z0, z1, z2 = up[a], up[b], up[c]
             top = max(z0, max(z1, z2))
             if down <= level and top <= lowest + Single(ON_BED_MM):
                 continue
             weight = Single(1)
             if down > fade_to:
-                angle = Single(math.degrees(math.asin(-down)))
-                weight = (angle - (limit - Single(FADE_DEG))) / Single(2 * FADE_DEG)
+                # Within 2° of the limit the angle beyond it is its own sine, bar a cube.
+                beyond = -down * limit_cos - math.sqrt(max(Single(0), (1 - down) * (1 + down))) * limit_sin
+                beyond += beyond * beyond * beyond * sixth
+                weight = Single(0.5) + beyond * per_radian
             mean_y = (y0 + y1 + y2) * third
             if mean_y >= row0 and mean_y < row1:
                 shadow = -down * areas[face]
@@ -486,7 +506,7 @@ def _paint(
             differs = (corner[a] ^ corner[b]) | (corner[a] ^ corner[c])
             if ((differs & 0xFFFF) == 0) | ((differs >> 16) == 0):
                 continue
-            x0, x1, x2 = seen[a, 0], seen[b, 0], seen[c, 0]
+            x0, x1, x2 = across[a], across[b], across[c]
             q0 = max(np.int64(np.ceil(min(y0, min(y1, y2)))), row0)
             q1 = min(np.int64(np.ceil(max(y0, max(y1, y2)))), row1)
             g0 = np.int64(np.ceil(min(x0, min(x1, x2))))
@@ -520,13 +540,14 @@ def _paint(
     return hits
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
 def _drop(
     faces, normals, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-    r, width, row0, row1, landing, touching, seen, corner, head, row_low, row_high,
+    r, width, row0, row1, landing, touching, seen, corner, near, head, row_low, row_high,
     tile_top, column, height, hit_height, hit_next, below, below_face,
 ):  # type: ignore[no-untyped-def]  # fmt: skip
     """Give every painted point the highest surface below it that a support can land on."""
+    across, back, up = seen[0], seen[1], seen[2]
     tiles = width // TILE + 1
     half = Single(width * 0.5)
     for block in range(first.shape[0] - 1):
@@ -557,15 +578,21 @@ def _drop(
                 break
         if not under:
             continue
+        # Most faces are smaller than a column. Those that can reach a centre are listed first, without a
+        # branch that the processor would guess wrong.
+        count = 0
         for face in range(first[block], first[block + 1]):
             a, b, c = faces[face, 0], faces[face, 1], faces[face, 2]
             differs = (corner[a] ^ corner[b]) | (corner[a] ^ corner[c])
-            if ((differs & 0xFFFF) == 0) | ((differs >> 16) == 0):
-                continue
+            near[count] = face
+            count += 1 if ((differs & 0xFFFF) != 0) & ((differs >> 16) != 0) else 0
+        for index in range(count):
+            face = near[index]
+            a, b, c = faces[face, 0], faces[face, 1], faces[face, 2]
             if normals[face, 0] * r[6] + normals[face, 1] * r[7] + normals[face, 2] * r[8] <= landing:
                 continue
-            x0, x1, x2 = seen[a, 0], seen[b, 0], seen[c, 0]
-            y0, y1, y2 = seen[a, 1], seen[b, 1], seen[c, 1]
+            x0, x1, x2 = across[a], across[b], across[c]
+            y0, y1, y2 = back[a], back[b], back[c]
             q0 = max(np.int64(np.ceil(min(y0, min(y1, y2)))), row0)
             q1 = min(np.int64(np.ceil(max(y0, max(y1, y2)))), row1)
             g0 = np.int64(np.ceil(min(x0, min(x1, x2))))
@@ -573,7 +600,7 @@ def _drop(
             if q0 >= q1:
                 continue
             n = _columns_inside(
-                x0, y0, seen[a, 2], x1, y1, seen[b, 2], x2, y2, seen[c, 2],
+                x0, y0, up[a], x1, y1, up[b], x2, y2, up[c],
                 q0, q1, g0, g1, width, row_low, row_high, column, height,
             )  # fmt: skip
             for i in range(n):
@@ -585,7 +612,7 @@ def _drop(
                     hit = hit_next[hit]
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
 def _add_up(
     hits, angles, lowest, normals, tags, r, head, hit_column, hit_height, hit_weight, below, below_face, out
 ):  # type: ignore[no-untyped-def]

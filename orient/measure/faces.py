@@ -128,7 +128,7 @@ def surface_of(groups: NormalGroups, directions: Floats, layer_mm: float) -> Sur
     )
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def _sum_surface(nx, ny, nz, areas, directions, level, rough, out):  # type: ignore[no-untyped-def]
     for p in range(directions.shape[0]):
         bx, by, bz = directions[p, 0], directions[p, 1], directions[p, 2]

@@ -103,7 +103,7 @@ def neighbours_in_blocks(part: Part, blocks: Blocks) -> NDArray[np.int32]:
     return np.ascontiguousarray(place[part.neighbours[blocks.original]])
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _root(parent, i):  # type: ignore[no-untyped-def]
     while parent[i] != i:
         parent[i] = parent[parent[i]]
@@ -111,7 +111,7 @@ def _root(parent, i):  # type: ignore[no-untyped-def]
     return i
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _cut(
     x, y, z, faces, neighbours, first, box_middle, box_half, com, directions, levels, above_bed, local, area, islands, margin,
 ):  # type: ignore[no-untyped-def]  # fmt: skip
@@ -198,7 +198,7 @@ def _cut(
         margin[p] = math.degrees(math.atan2(_inside_by(cut, n, foot_u, foot_v), max(height, 1e-12)))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _inside_by(cut, n, u, v):  # type: ignore[no-untyped-def]
     """Distance from a point to the nearest edge of the hull of the cuts; negative when it lies outside.
 

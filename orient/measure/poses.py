@@ -15,7 +15,7 @@ from orient.measure.footprint import footprint_of, neighbours_in_blocks
 from orient.measure.load import Kind, load_angle_deg, strength_retained
 from orient.measure.surfaces import NamedFaces, NamedFacesMeasures, measure_named, tags_of
 from orient.part.mesh import Part
-from orient.pose.rotation import part_frame
+from orient.pose.frame import part_frame
 from orient.process import Process
 
 Floats = NDArray[np.float64]
@@ -130,6 +130,7 @@ def measure_poses(
     )
     footprint = footprint_of(part, ready.blocks, ready.neighbours, b, lowest, layer)
     surface = surface_of(ready.groups, b, layer)
+    angle, retained = _governing(b, loads, process)
     height = highest - lowest
     columns = {
         "overhang_area_mm2": support.overhang_area,
@@ -146,15 +147,8 @@ def measure_poses(
         "tip_margin_deg": footprint.tip_margin_deg,
         "stair_step_mm": surface.stair_step_mm,
         "rough_area_mm2": surface.rough_area_mm2,
-        "load_angle_deg": _worst_angle(b, loads),
-        "strength_retained": strength_retained(
-            b,
-            loads.axes,
-            loads.kind,
-            process.strength_in_layer_mpa,
-            process.strength_across_mpa,
-            process.strength_shear_mpa,
-        ),
+        "load_angle_deg": angle,
+        "strength_retained": retained,
         "contour_length_mm": surface.contour_length_mm,
     }
     of_named = measure_named(part, named, support, b, lowest, layer)
@@ -175,7 +169,14 @@ def _heights(points: Floats, directions: Floats) -> tuple[Floats, Floats]:
     return lowest, highest
 
 
-def _worst_angle(directions: Floats, loads: Loads) -> Floats:
+def _governing(directions: Floats, loads: Loads, process: Process) -> tuple[Floats, Floats]:
+    """Load angle and strength retained of the axis that leaves least; NaN without an axis."""
     if not len(loads.axes):
-        return np.full(len(directions), np.nan)
-    return load_angle_deg(directions, loads.axes).max(axis=1)
+        return np.full(len(directions), np.nan), np.full(len(directions), np.nan)
+    angles = load_angle_deg(directions, loads.axes)
+    strengths = (process.strength_in_layer_mpa, process.strength_across_mpa, process.strength_shear_mpa)
+    retained = np.stack([strength_retained(directions, axis, loads.kind, *strengths) for axis in loads.axes], axis=1)
+    # Axes that leave equally much, or strengths that are not known: the steeper axis is shown.
+    worst = np.lexsort((-angles, np.round(np.nan_to_num(retained), 12)), axis=1)[:, :1]
+    pick = np.take_along_axis
+    return pick(angles, worst, axis=1)[:, 0], pick(retained, worst, axis=1)[:, 0]

@@ -4,7 +4,7 @@ Sentences are written from the figures of `orient.ranking.facts` and from nothin
 """
 
 from orient.ranking.facts import MEASURES, Numbers
-from orient.ranking.figures import apart, figure, listing, plain
+from orient.ranking.figures import apart, differ, figure, listing, plain
 from orient.ranking.order import SOURCES
 
 NAMED = {
@@ -193,10 +193,11 @@ def _tie(numbers: Numbers, other: Numbers) -> str:
     for name in ("support", "height"):
         mine, theirs = (pose["measures"][MEASURES[name].field] for pose in (numbers, other))
         pair = apart(mine, theirs, MEASURES[name].unit)
-        if pair and mine < theirs:
+        # Sampled volumes of two poses that mirror each other differ far below what is shown.
+        if pair and mine < theirs and differ(mine, theirs, MEASURES[name].unit):
             figures = f"{pair[0]} against {pair[1]}{_unit(name)}"
             return f" and comes first because it {COMPARED[name][0]} ({figures})"
-    return ", and the order of the two means nothing"
+    return ": take whichever suits"
 
 
 def _given_up(numbers: Numbers) -> str | None:

@@ -87,9 +87,15 @@ def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
             }
             for span in ranking.robustness
         ],
-        "candidates": [_candidate(evaluation, row, transforms[row]) for row in range(len(ranking.directions))],
+        "candidates": [
+            _candidate(evaluation, row, transforms[row]) for row in range(len(ranking.directions))
+        ],
         "excluded": [
-            {"build_direction": _numbers(pose.direction), "reason": pose.reason, "figures": _plain(pose.numbers)}
+            {
+                "build_direction": _numbers(pose.direction),
+                "reason": pose.reason,
+                "figures": _plain(pose.numbers),
+            }
             for pose in ranking.excluded
         ],
         "timing_s": dict(evaluation.timing_s),

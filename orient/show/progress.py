@@ -7,7 +7,6 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-WORDS = {"measure": "Measuring poses", "refine": "Searching on from the best"}
 # Work that is done within this time shows nothing.
 PATIENCE_S = 1.0
 
@@ -29,15 +28,18 @@ def following(faces: int) -> Iterator[Callable[[str, int, int], None]]:
     from orient.measure.compiled import compiled_before
 
     if not compiled_before():
-        print("Preparing the measuring code for this machine (first run only, some seconds) …", file=sys.stderr, flush=True)
+        print(
+            "Preparing the measuring code for this machine (first run only, some seconds) …",
+            file=sys.stderr,
+            flush=True,
+        )
     if not sys.stderr.isatty():
         yield lambda step, done, of: None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     started = time.perf_counter()
-    bars: dict[str, TaskID] = {}
     with Progress(
         TextColumn("{task.description}"),
         BarColumn(),
@@ -46,12 +48,15 @@ def following(faces: int) -> Iterator[Callable[[str, int, int], None]]:
         console=Console(stderr=True),
         transient=True,
     ) as view:
+        bar = view.add_task("Measuring poses", total=None, visible=False)
 
         def report(step: str, done: int, of: int) -> None:
             if time.perf_counter() - started < PATIENCE_S:
                 return
-            if step not in bars:
-                bars[step] = view.add_task(WORDS.get(step, step), total=of)
-            view.update(bars[step], completed=done, total=of)
+            # The search on from the best knows no end beforehand: only its name is shown.
+            if step == "measure":
+                view.update(bar, completed=done, total=of, visible=True)
+            else:
+                view.update(bar, description="Searching on from the best", visible=True)
 
         yield report

@@ -15,10 +15,13 @@ from orient.evaluation import Evaluation
 
 # Eighths of a block, from empty to full.
 _BAR = " ▏▎▍▌▋▊▉█"
-_BAR_WIDTH = 4
+_BAR_WIDTH = 3
+# The table is this wide with bars; text is wrapped at the widest.
+WITH_BARS = 96
+WIDEST = 100
 
 
-def ranking_view(evaluation: Evaluation, top: int = 5) -> RenderableType:
+def ranking_view(evaluation: Evaluation, top: int = 5, width: int = 100) -> RenderableType:
     """What a person reads: the part, the best poses, which to take and why, what to mind.
 
     Parameters
@@ -27,6 +30,8 @@ def ranking_view(evaluation: Evaluation, top: int = 5) -> RenderableType:
         What was found.
     top : int
         How many poses the table shows; the recommended one is added when it is not among them.
+    width : int
+        Columns of the terminal; bars are drawn where there is room for them.
 
     Returns
     -------
@@ -37,7 +42,12 @@ def ranking_view(evaluation: Evaluation, top: int = 5) -> RenderableType:
     taken = ranking.recommended - 1
     if taken not in rows:
         rows.append(taken)
-    parts: list[RenderableType] = [_part_line(evaluation), "", _table(evaluation, rows), ""]
+    parts: list[RenderableType] = [
+        _part_line(evaluation),
+        "",
+        _table(evaluation, rows, bars=width >= WITH_BARS),
+        "",
+    ]
     direction = direction_words(ranking.directions[taken])
     parts.append(Text(f"Take pose {ranking.recommended}: build along {direction}.", style="bold"))
     parts += [_point(said) for said in ranking.why[taken]]
@@ -50,12 +60,11 @@ def ranking_view(evaluation: Evaluation, top: int = 5) -> RenderableType:
     return Group(*parts)
 
 
-def print_view(view: RenderableType) -> None:
-    """Print to standard output, no wider than reads well."""
+def print_ranking(evaluation: Evaluation, top: int = 5) -> None:
+    """Print the ranking to standard output, no wider than reads well."""
     console = Console(highlight=False)
-    if not console.is_terminal:
-        console = Console(highlight=False, width=100)
-    console.print(view)
+    width = min(console.width, WIDEST) if console.is_terminal else WIDEST
+    Console(highlight=False, width=width).print(ranking_view(evaluation, top, width))
 
 
 def direction_words(direction: NDArray[np.float64]) -> str:
@@ -63,12 +72,12 @@ def direction_words(direction: NDArray[np.float64]) -> str:
 
     >>> import numpy as np
     >>> direction_words(np.array([0.0, -1.0, 0.0])), direction_words(np.array([0.6, 0.0, 0.8]))
-    ('−y', '(0.60, 0.00, 0.80)')
+    ('−y', '0.60 0.00 0.80')
     """
     for axis, name in enumerate("xyz"):
         if abs(direction[axis]) > 1.0 - 1e-9:
             return ("+" if direction[axis] > 0 else "−") + name
-    return "(" + ", ".join(f"{value + 0.0:.2f}".replace("-0.00", "0.00").replace("-", "−") for value in direction) + ")"
+    return " ".join(f"{value:.2f}".replace("-0.00", "0.00").replace("-", "−") for value in direction)
 
 
 def _part_line(evaluation: Evaluation) -> Text:
@@ -76,49 +85,47 @@ def _part_line(evaluation: Evaluation) -> Text:
     size = " × ".join(f"{side:.1f}" for side in part.extents_mm)
     process = evaluation.process
     return Text(
-        f"{part.name}: {size} mm, {part.volume_mm3 / 1000:.1f} cm³, {len(part.faces):,} faces · "
-        f"{process.polymer}, layers of {process.layer_height_mm:g} mm, overhang limit {process.overhang_limit_deg:g}°"
+        f"{part.name}: {size} mm, {part.volume_mm3 / 1000:.1f} cm³, {len(part.faces):,} faces; "
+        f"{process.polymer}, {process.layer_height_mm:g} mm layers, overhangs to {process.overhang_limit_deg:g}°"
     )
 
 
-def _table(evaluation: Evaluation, rows: Sequence[int]) -> Table:
+def _table(evaluation: Evaluation, rows: Sequence[int], bars: bool) -> Table:
     ranking = evaluation.ranking
     columns, penalty = ranking.columns, ranking.penalty
-    loaded = "load" in penalty
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
-    for name in ("pose", "build along", "rests on"):
+    for name in ("", "build along", "rests on\nmm²"):
         table.add_column(name, no_wrap=True)
-    heads = ["support\nmm³", "height\nmm", "first\nlayer mm²", *(["strength\nkept"] if loaded else []), "steps\nmm"]
-    for name in (*heads, "score"):
-        table.add_column(name, justify="right", no_wrap=True)
+    shown = {
+        "support\nmm³": ("support", [f"{v:,.0f}" for v in columns["support_volume_mm3"]]),
+        "height\nmm": ("height", [f"{v:.1f}" for v in columns["height_mm"]]),
+        "first\nmm²": ("first_layer", [f"{v:,.0f}" for v in columns["first_layer_mm2"]]),
+        "strength\nkept": ("load", [f"{100 * v:.0f} %" for v in columns["strength_retained"]]),
+        "steps\nmm": ("finish", [f"{v:.3f}" for v in columns["stair_step_mm"]]),
+    }
+    shown = {head: (name, texts) for head, (name, texts) in shown.items() if name in penalty}
+    for head in (*shown, "\nscore"):
+        table.add_column(head, justify="right", no_wrap=True)
     for row in rows:
         taken = row + 1 == ranking.recommended
         cells = [
-            f"{row + 1}{' ◀' if taken else ''}",
+            f"{row + 1} ◀" if taken else f"{row + 1}",
             direction_words(ranking.directions[row]),
             _rest_words(evaluation, row),
-            _with_bar(f"{columns['support_volume_mm3'][row]:,.0f}", penalty["support"][row]),
-            _with_bar(f"{columns['height_mm'][row]:.1f}", penalty["height"][row]),
-            _with_bar(f"{columns['first_layer_mm2'][row]:,.0f}", penalty["first_layer"][row]),
         ]
-        if loaded:
-            cells.append(_with_bar(f"{100 * columns['strength_retained'][row]:.0f} %", penalty["load"][row]))
-        cells.append(_with_bar(f"{columns['stair_step_mm'][row]:.3f}", penalty["finish"][row]))
-        cells.append(f"{penalty['total'][row]:.3f}")
-        table.add_row(*cells, style="bold" if taken else "")
-    table.caption = "Bars and score: the longer and the higher, the more trouble."
+        for name, texts in shown.values():
+            cells.append(f"{texts[row]} {bar(penalty[name][row])}" if bars else texts[row])
+        table.add_row(*cells, f"{penalty['total'][row]:.3f}", style="bold" if taken else "")
+    table.caption = "first: first layer. steps: mean height of the stairs. score: the lower the better"
+    table.caption += "; bars: the longer, the more trouble." if bars else "."
     table.caption_justify = "left"
     return table
-
-
-def _with_bar(text: str, penalty: float) -> str:
-    return f"{text} {bar(penalty)}"
 
 
 def bar(penalty: float, width: int = _BAR_WIDTH) -> str:
     """A penalty from 0 to 1 as a bar of block characters, padded to its full width.
 
-    >>> bar(0.5), bar(1.0), bar(0.0)
+    >>> bar(0.5, 4), bar(1.0, 4), bar(0.0, 4)
     ('██  ', '████', '    ')
     """
     eighths = round(min(max(penalty, 0.0), 1.0) * width * 8)
@@ -129,7 +136,7 @@ def bar(penalty: float, width: int = _BAR_WIDTH) -> str:
 def _rest_words(evaluation: Evaluation, row: int) -> str:
     if row in evaluation.resting:
         contact, stable = evaluation.resting[row]
-        return f"flat {contact:,.0f} mm²" if stable else "flat, tips over"
+        return f"{contact:,.0f}" if stable else f"{contact:,.0f}, tips"
     return "no flat"
 
 

@@ -1,0 +1,124 @@
+"""From a build direction to the transform that lays the part on the bed."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from orient.errors import OrientError
+from orient.part.hull import plane_axes
+from orient.pose.frame import part_frame
+
+__all__ = ["part_frame", "rotation_to_bed"]
+
+# Rectangles whose areas differ by less than this share are equally good.
+TIED = 1e-6
+
+
+def rotation_to_bed(direction: ArrayLike, points: ArrayLike) -> NDArray[np.float64]:
+    """Give the transform from the file's coordinates to the bed.
+
+    The build direction becomes z and the lowest point lies at 0. About z, the part is turned so that the
+    longer side of the least-area rectangle round its footprint lies along x; the rectangle is centred on
+    0, 0. One side of that rectangle lies along an edge of the footprint's hull (Freeman and Shapira,
+    Determining the minimum-area encasing rectangle for an arbitrary closed curve, Comm. ACM 18, 1975,
+    409–413). Of equal rectangles, and of the two senses of x, the one that keeps x nearest to the file's x
+    is taken, then to its y: a part that stands along the axes stays along them.
+
+    Parameters
+    ----------
+    direction : (3,) array_like
+        Build direction in the file's coordinates, of any length but zero.
+    points : (N, 3) array_like
+        Points of the part, mm; its hull's are enough.
+
+    Returns
+    -------
+    (4, 4) float64
+        Rotation (determinant +1) and shift: bed = T @ [x, y, z, 1].
+
+    Raises
+    ------
+    OrientError
+        If the direction has no length or is not finite.
+
+    Examples
+    --------
+    >>> corners = [[0, 0, 0], [0, 40, 0], [10, 0, 0], [10, 40, 0], [0, 0, 5], [10, 40, 5]]
+    >>> rotation_to_bed([0, 0, 1], corners)
+    array([[  0.,   1.,   0., -20.],
+           [ -1.,   0.,   0.,   5.],
+           [  0.,   0.,   1.,   0.],
+           [  0.,   0.,   0.,   1.]])
+    """
+    z = np.asarray(direction, dtype=np.float64).reshape(3)
+    length = np.linalg.norm(z)
+    if not np.isfinite(length) or length == 0:
+        raise OrientError("A build direction needs three finite numbers, not all zero, such as 0,0,1.")
+    z = z / length
+    given = np.asarray(points, dtype=np.float64).reshape(-1, 3)
+    across, up = plane_axes(z)
+    rim = _rim(np.column_stack([given @ across, given @ up]))
+
+    sides = np.diff(np.concatenate([rim, rim[:1]]), axis=0)
+    span = np.ptp(rim, axis=0).max()
+    long_enough = np.hypot(*sides.T) > 1e-9 * span
+    sides = sides[long_enough] if long_enough.any() else np.array([[1.0, 0.0]])
+    sides /= np.hypot(*sides.T)[:, None]
+    lengthwise = sides @ rim.T
+    crosswise = np.column_stack([-sides[:, 1], sides[:, 0]]) @ rim.T
+    long, short = np.ptp(lengthwise, axis=1), np.ptp(crosswise, axis=1)
+    area = long * short
+    # The second term is for a footprint without area, a sheet on its edge.
+    best = np.flatnonzero(area <= area.min() * (1 + TIED) + (1e-6 * span) ** 2)
+
+    choices = []
+    for k in best:
+        along = sides[k, 0] * across + sides[k, 1] * up
+        beside = np.cross(z, along)
+        if long[k] >= short[k] * (1 - TIED):
+            choices += [along, -along]
+        if short[k] >= long[k] * (1 - TIED):
+            choices += [beside, -beside]
+    x = max(choices, key=lambda v: tuple(np.round(v, 6) + 0.0))
+    y = np.cross(z, x)
+    turn = np.array([x, y, z]) + 0.0
+    laid = given @ turn.T
+    low, high = laid.min(axis=0), laid.max(axis=0)
+    transform = np.eye(4)
+    transform[:3, :3] = turn
+    transform[:3, 3] = -(low[0] + high[0]) / 2.0, -(low[1] + high[1]) / 2.0, -low[2]
+    return transform + 0.0
+
+
+def _rim(plane: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Corners of the convex hull of points in the plane; it may be a line or a point."""
+    shape = shapely.convex_hull(shapely.multipoints(plane))
+    rim = shapely.get_coordinates(shape)
+    return rim[:-1] if shape.geom_type == "Polygon" else rim
+
+
+def rotations_to_bed(directions: ArrayLike, points: ArrayLike) -> NDArray[np.float64]:
+    """Transforms of many build directions onto the bed, (P, 4, 4): see `rotation_to_bed`."""
+    return np.stack([rotation_to_bed(direction, points) for direction in np.atleast_2d(directions)])
+
+
+def footprint_sides(directions: ArrayLike, points: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Longer and shorter side of the footprint's least-area rectangle, mm, for many build directions.
+
+    Parameters
+    ----------
+    directions : (P, 3) array_like
+        Build directions in the file's coordinates.
+    points : (N, 3) array_like
+        Points of the part, mm; its hull's are enough.
+
+    Returns
+    -------
+    longer, shorter : (P,) float64
+    """
+    given = np.asarray(points, dtype=np.float64)
+    turned = np.einsum("pij,nj->pni", rotations_to_bed(directions, given)[:, :2, :3], given)
+    sides = np.ptp(turned, axis=1)
+    return sides[:, 0], sides[:, 1]

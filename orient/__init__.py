@@ -26,10 +26,12 @@ if TYPE_CHECKING:
     from orient.part.mesh import Part as Part
     from orient.part.mesh import part_from_arrays as part_from_arrays
     from orient.part.mesh import part_from_trimesh as part_from_trimesh
-    from orient.part.read import read_part as load
+    from orient.part.read import read_part
     from orient.process import Process as Process
     from orient.process import process_from as process_from
     from orient.ranking.ranked import Ranking as Ranking
+
+    load = read_part
 
 _HOMES = {
     "Brief": ("orient.brief", "Brief"),
@@ -47,7 +49,7 @@ _HOMES = {
     "read_brief": ("orient.brief", "read_brief"),
 }
 
-__all__ = sorted([*_HOMES])  # noqa: PLE0605 - built from the table above
+__all__ = sorted(_HOMES)
 
 
 def __getattr__(name: str) -> Any:

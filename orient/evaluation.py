@@ -40,8 +40,8 @@ WORTH_A_POSE = 0.001
 LEAST_REST_LINES = 2.0
 
 LOAD_CAUTION = (
-    "Strength figures are an estimate for choosing an orientation; where failure can hurt, load-test the printed "
-    "part and have qualified people judge."
+    "Strength figures are an estimate for choosing an orientation; where failure can hurt, load-test the "
+    "printed part and have qualified people judge."
 )
 
 
@@ -60,7 +60,8 @@ class Evaluation:
     ranking : Ranking
         Poses in order, the one to take, and why.
     resting : Mapping[int, tuple[float, bool]]
-        Contact area (mm²) and whether it stands stably, by row of the ranking, for poses that rest on a flat face.
+        Contact area (mm²) and whether it stands stably, by row of the ranking, for poses that rest on a
+        flat face.
     selections : tuple of NamedFaces
         The faces that matter.
     named : tuple of NamedFacesMeasures
@@ -325,8 +326,8 @@ def _cautions(ranking: Ranking, loads: Loads) -> tuple[str, ...]:
     said = [LOAD_CAUTION] if len(loads.axes) else []
     if ranking.columns["tip_margin_deg"][ranking.recommended - 1] < 0:
         said.append(
-            "The centre of mass of the recommended pose lies outside its first layer: it stands only by its grip "
-            "on the bed and by its supports."
+            "The centre of mass of the recommended pose lies outside its first layer: it stands only by its "
+            "grip on the bed and by its supports."
         )
     return tuple(said)
 
@@ -335,7 +336,8 @@ def _notes(part: Part, brief: Brief, process: Process, loads: Loads) -> tuple[st
     notes = list(part.notes)
     if not part.closed:
         notes.append(
-            "The mesh is not closed: volume, support volume, first layer, islands and tipping margin are approximate."
+            "The mesh is not closed: volume, support volume, first layer, islands and tipping margin are "
+            "approximate."
         )
     if len(loads.axes):
         notes += process.assumptions

@@ -1,0 +1,1 @@
+"""Numbers of each pose, from the mesh and the process alone."""

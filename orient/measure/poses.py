@@ -175,7 +175,9 @@ def _governing(directions: Floats, loads: Loads, process: Process) -> tuple[Floa
         return np.full(len(directions), np.nan), np.full(len(directions), np.nan)
     angles = load_angle_deg(directions, loads.axes)
     strengths = (process.strength_in_layer_mpa, process.strength_across_mpa, process.strength_shear_mpa)
-    retained = np.stack([strength_retained(directions, axis, loads.kind, *strengths) for axis in loads.axes], axis=1)
+    retained = np.stack(
+        [strength_retained(directions, axis, loads.kind, *strengths) for axis in loads.axes], axis=1
+    )
     # Axes that leave equally much, or strengths that are not known: the steeper axis is shown.
     worst = np.lexsort((-angles, np.round(np.nan_to_num(retained), 12)), axis=1)[:, :1]
     pick = np.take_along_axis

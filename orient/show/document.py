@@ -139,7 +139,7 @@ def ranking_json(evaluation: Evaluation) -> str:
 
 
 def ranking_csv(evaluation: Evaluation) -> str:
-    """The ranking as CSV text (RFC 4180): one candidate a line, best first; an empty cell where there is no value."""
+    """The ranking as CSV text (RFC 4180): one candidate a line, best first, no value an empty cell."""
     ranking = evaluation.ranking
     names = [name for name in MEASURES if name in ranking.columns]
     present = [name for name in PENALTIES if name in ranking.penalty]

@@ -23,7 +23,7 @@ def refuse_unsavable(path: Path) -> None:
     """
     if path.suffix.lower().lstrip(".") not in FORMATS:
         raise OrientError(
-            f"{path} has an ending that cannot be written: use one of {', '.join('.' + name for name in FORMATS)}."
+            f"{path} has an ending that cannot be written: use one of .{', .'.join(FORMATS)}."
         )
     refuse_unwritable(path)
 

@@ -18,6 +18,7 @@ NOZZLE_MM = 0.4
 LAYER_OF_NOZZLE = 0.5
 LINE_OF_NOZZLE = 1.125
 OVERHANG_LIMIT_DEG = 45.0
+WALL_OF_NOZZLE = 2.0
 _DEFAULT_SOURCES = {
     "nozzle_mm": "common practice, no source",
     "layer_height_mm": "half the nozzle; common practice (0.25 to 0.75 of it), no source",
@@ -26,6 +27,36 @@ _DEFAULT_SOURCES = {
         "45° from the wall: largest angle found to hold itself up by Mazlan et al., J. Adv. Industrial "
         "Technology and Application 1, 2020, 39–47; the trade's range is 45° to 60°"
     ),
+}
+_TRADE = "common practice, no source"
+# Limits of hard features: the usual figure of the trade, the strict and the lax one beside it.
+_FEATURE_LIMIT_SOURCES = {
+    "overhang_support_deg": f"60° from the wall, the far end of the trade's range of 45° to 60°; {_TRADE}",
+    "bridge_limit_mm": f"10 mm; trade tables and guides say 5 to 25 mm; {_TRADE}",
+    "bridge_support_mm": f"25 mm, the lax end of the trade's range for bridges; {_TRADE}",
+    "ledge_limit_mm": (
+        "1.0 mm: free overhang of 0.5 to 1.5 mm found on one printer by Mazlan et al., J. Adv. Industrial "
+        "Technology and Application 1, 2020, 39–47"
+    ),
+    "ledge_support_mm": "1.5 mm, the largest free overhang of the same source",
+    "wall_limit_mm": f"two lines, taken as twice the nozzle; trade tables say 0.8 to 1.2 mm; {_TRADE}",
+    "gap_limit_mm": f"0.3 mm between joined faces; trade tables say 0.2 to 0.4 mm; {_TRADE}",
+    "moving_gap_limit_mm": f"0.4 mm between moving faces; trade tables say 0.3 to 0.5 mm; {_TRADE}",
+    "hole_limit_mm": f"2 mm, upright; trade tables say 1.5 to 3 mm; {_TRADE}",
+    "lying_hole_limit_mm": (
+        f"8 mm, {_TRADE}; its ceiling beyond 45° is then a bridge of 5.7 mm (2·r·cos 45°), between the "
+        "strict and the usual limit of bridges"
+    ),
+    "pin_limit_mm": f"3 mm; trade tables say 2 to 5 mm; {_TRADE}",
+    "support_tool_mm": f"3 mm, a pair of narrow pliers; {_TRADE}",
+    "shrinkage_strain": (
+        "0.003: expansion of PLA, 68e-6/K, over 40 K from its glass transition to the room, both from memory"
+    ),
+    "curl_limit_mm": f"0.3 mm of shrinkage along one run on the bed; {_TRADE}",
+    "slender_ratio": f"height of 5 times the narrow side of what it stands on; {_TRADE}",
+    "tip_margin_limit_deg": f"10°; {_TRADE}",
+    "first_layer_share": f"a tenth of the part's shadow; {_TRADE}",
+    "island_limit_mm2": f"10 mm² for each piece of the first layer; {_TRADE}",
 }
 
 
@@ -51,6 +82,28 @@ class Process:
         Sentences to show to the user: what was taken for granted.
     sources
         Where each number is from, by field name.
+    overhang_support_deg
+        Angle from the wall beyond which an overhang is supported, not tuned, degrees.
+    bridge_limit_mm, bridge_support_mm
+        Span of a ceiling that needs nothing; span beyond which it is supported.
+    ledge_limit_mm, ledge_support_mm
+        Reach of a ledge that needs nothing; reach beyond which it is supported.
+    wall_limit_mm
+        Thinnest wall that prints reliably.
+    gap_limit_mm, moving_gap_limit_mm
+        Narrowest gap between joined and between moving faces.
+    hole_limit_mm, lying_hole_limit_mm
+        Smallest upright hole; largest lying hole whose ceiling needs nothing.
+    pin_limit_mm
+        Thinnest pin.
+    support_tool_mm
+        Diameter of the straight tool that takes supports out.
+    shrinkage_strain, curl_limit_mm
+        Strain by which the polymer shrinks on the bed; shrinkage of one run that starts to lift corners.
+    slender_ratio, tip_margin_limit_deg
+        Height over narrow side of the footprint, and least tipping margin, before a part counts as slender.
+    first_layer_share, island_limit_mm2
+        Least share of the shadow that touches the bed; least area of each piece that does.
     """
 
     layer_height_mm: float = LAYER_OF_NOZZLE * NOZZLE_MM
@@ -62,12 +115,34 @@ class Process:
     strength_shear_mpa: float | None = None
     polymer: str = DEFAULT_POLYMER
     assumptions: tuple[str, ...] = ()
-    sources: Mapping[str, str] = field(default_factory=lambda: dict(_DEFAULT_SOURCES))
+    sources: Mapping[str, str] = field(default_factory=lambda: _DEFAULT_SOURCES | _FEATURE_LIMIT_SOURCES)
+    overhang_support_deg: float = 60.0
+    bridge_limit_mm: float = 10.0
+    bridge_support_mm: float = 25.0
+    ledge_limit_mm: float = 1.0
+    ledge_support_mm: float = 1.5
+    wall_limit_mm: float = WALL_OF_NOZZLE * NOZZLE_MM
+    gap_limit_mm: float = 0.3
+    moving_gap_limit_mm: float = 0.4
+    hole_limit_mm: float = 2.0
+    lying_hole_limit_mm: float = 8.0
+    pin_limit_mm: float = 3.0
+    support_tool_mm: float = 3.0
+    shrinkage_strain: float = 0.003
+    curl_limit_mm: float = 0.3
+    slender_ratio: float = 5.0
+    tip_margin_limit_deg: float = 10.0
+    first_layer_share: float = 0.1
+    island_limit_mm2: float = 10.0
 
     @property
     def strengths_known(self) -> bool:
         """Whether all three strengths are there, so that a load can be judged."""
         return None not in (self.strength_in_layer_mpa, self.strength_across_mpa, self.strength_shear_mpa)
+
+    def feature_limits(self) -> dict[str, float]:
+        """Return the limits that hard features are held against, by field."""
+        return {name: float(getattr(self, name)) for name in _FEATURE_LIMIT_SOURCES}
 
     def numbers(self) -> dict[str, float | str | None]:
         """Return the numbers and the polymer's name, by field, ready for JSON."""
@@ -127,7 +202,8 @@ def process_from(brief: Brief) -> Process:
         overhang_limit_deg=limit,
         polymer=named.key,
         assumptions=tuple(assumptions),
-        sources=sources | strength_sources,
+        sources=sources | strength_sources | _FEATURE_LIMIT_SOURCES,
+        wall_limit_mm=WALL_OF_NOZZLE * nozzle,
         **strengths,
     )
 

@@ -25,7 +25,7 @@ def test_an_empty_brief_gives_the_documented_defaults():
 
 def test_every_number_has_a_source():
     plain = process()
-    numbers = set(plain.numbers()) - {"polymer"}
+    numbers = set(plain.numbers()) - {"polymer"} | set(plain.feature_limits())
     assert numbers == set(plain.sources)
     assert all(plain.sources.values())
 

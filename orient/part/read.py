@@ -1,0 +1,228 @@
+"""A file into a ``Part``: the format told by content, every length in millimetres."""
+
+from __future__ import annotations
+
+import importlib.util
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from orient.errors import OrientError
+from orient.part.mesh import Part, assemble
+from orient.part.obj import read_obj
+from orient.part.off import is_off, read_off
+from orient.part.stl import is_ascii_stl, is_binary_stl, read_ascii_stl, read_binary_stl
+from orient.part.threemf import read_3mf
+from orient.part.triangles import Triangles
+from orient.part.units import canonical_unit, unit_word
+
+_KIND_OF_SUFFIX = {
+    ".stl": "STL",
+    ".obj": "OBJ",
+    ".ply": "PLY",
+    ".off": "OFF",
+    ".3mf": "3MF",
+    ".glb": "GLB",
+    ".step": "STEP",
+    ".stp": "STEP",
+}
+# What the first line of an OBJ that says anything may begin with.
+_OBJ_WORDS = {
+    b"v",
+    b"vt",
+    b"vn",
+    b"vp",
+    b"f",
+    b"l",
+    b"p",
+    b"o",
+    b"g",
+    b"s",
+    b"mg",
+    b"usemtl",
+    b"mtllib",
+    b"lod",
+}
+# Chord tolerance that STEP solids are cut into triangles with: half of what is called coarse.
+_STEP_TOLERANCE_MM = 0.05
+_STEP_TOLERANCE_RAD = 0.2
+
+
+def read_part(
+    path: str | Path, units: str | None = "mm", body: int | None = None, together: bool = False
+) -> Part:
+    """Read a part from a file.
+
+    Parameters
+    ----------
+    path : str or Path
+        An STL (binary or ASCII), OBJ, PLY, OFF, 3MF, GLB or, with the ``step`` extra, STEP file.
+    units : str, optional
+        Unit of the numbers in an STL, OBJ, PLY or OFF file: mm, cm, m, in, ft or um; mm when None.
+        3MF and STEP state their unit, glTF is in metres (glTF 2.0 specification, section 3.4); there
+        another unit than mm asked for is noted and not used.
+    body : int, optional
+        Where the file holds separate bodies, keep this one, counted from 1, largest first.
+    together : bool
+        Keep separate bodies in their arrangement.
+
+    Returns
+    -------
+    Part
+        Millimetres, mended, bodies that touch joined; ``health`` says what was found.
+
+    Raises
+    ------
+    OrientError
+        One sentence that names the file and the fix.
+    """
+    path = Path(path)
+    unit = canonical_unit("mm" if units is None else units)
+    if body is not None and together:
+        raise OrientError("Both one body and all together were asked for: choose --body N or --together.")
+    try:
+        kind, note = _kind(path)
+        triangles = _READERS[kind](path)
+    except FileNotFoundError:
+        raise OrientError(f"There is no file '{path}': check the name and the folder.") from None
+    except PermissionError:
+        raise OrientError(f"The file '{path}' may not be read: change its permissions or copy it.") from None
+    except OSError as error:
+        reason = error.strerror or "the system gave no reason"
+        raise OrientError(f"The file '{path}' cannot be read ({reason}): copy it and try again.") from None
+    except OrientError as error:
+        raise OrientError(f"The file '{path}' {error}") from None
+
+    notes = (*note, *triangles.notes)
+    doubt_units = triangles.unit is None
+    if triangles.unit is not None:
+        if unit not in ("mm", triangles.unit):
+            notes += (
+                f"The unit {unit} was not used: {kind} carries its own, here {unit_word(triangles.unit)}.",
+            )
+        unit = triangles.unit
+    points, corners, groups = triangles.points, triangles.corners, triangles.groups
+    del triangles  # the raw corners are the largest array of all: let them go as soon as they are merged
+    try:
+        return assemble(
+            points,
+            corners,
+            name=path.stem,
+            unit=unit,
+            groups=groups,
+            body=body,
+            together=together,
+            doubt_units=doubt_units,
+            notes=notes,
+        )
+    except OrientError as error:
+        raise OrientError(f"The file '{path}' {error}") from None
+
+
+def _kind(path: Path) -> tuple[str, tuple[str, ...]]:
+    """Tell a file's format by its content, and note where its name says another."""
+    if path.is_dir():
+        raise OrientError("is a folder: name a mesh file in it.")
+    size = path.stat().st_size
+    with path.open("rb") as file:
+        head = file.read(4096)
+    named = _KIND_OF_SUFFIX.get(path.suffix.lower())
+    if named is None:
+        raise OrientError(
+            f"has a name that ends in '{path.suffix}', which is not read here: export the part as STL, OBJ, "
+            "PLY, OFF, 3MF, GLB or STEP."
+            if path.suffix
+            else "has a name without an ending: name it after its format, such as part.stl."
+        )
+    if size == 0:
+        raise OrientError("is empty: export the part again.")
+    told = _told_by_content(head, size)
+    if told is None:
+        # A cut binary STL has no mark of its own; any other format would have shown its own by now.
+        if named == "STL" and b"\0" in head:
+            return "binary STL", ()
+        raise OrientError(f"holds no mesh that can be told ({named} by its name): export the part again.")
+    if not told.endswith(named):
+        return told, (f"The file's name says {named}, but it holds {told} and was read as that.",)
+    return told, ()
+
+
+def _told_by_content(head: bytes, size: int) -> str | None:
+    if is_binary_stl(head, size):
+        return "binary STL"
+    text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
+    if head.startswith(b"PK"):
+        return "3MF"
+    if head.startswith(b"glTF"):
+        return "GLB"
+    if text.startswith(b"ply"):
+        return "PLY"
+    if text.startswith(b"ISO-10303-21"):
+        return "STEP"
+    if is_ascii_stl(head):
+        return "ASCII STL"
+    if b"\0" in head:
+        return None
+    lines = [line.partition(b"#")[0].split() for line in text.splitlines()]
+    words = [line[0] for line in lines if line]
+    if words and is_off(words[0]):
+        return "OFF"
+    # A long comment or list may fill the head; the reader will tell if no corner follows.
+    if words and words[0] in _OBJ_WORDS and (b"v" in words or size > len(head)):
+        return "OBJ"
+    return None
+
+
+def _by_trimesh(kind: str, unit: str | None) -> Callable[[Path], Triangles]:
+    """Make a reader of a format that trimesh reads well."""
+
+    def read(path: Path) -> Triangles:
+        import trimesh
+
+        try:
+            with path.open("rb") as file:
+                scene = trimesh.load_scene(file, file_type=kind.lower(), process=False)
+            mesh = scene.to_mesh()
+        except OSError:
+            raise
+        # Whatever a damaged file makes a foreign reader stumble over is the file's fault, not a crash.
+        except Exception as error:
+            reason = " ".join(str(error).split())[:100] or type(error).__name__
+            raise OrientError(f"cannot be read as {kind} ({reason}): export it again.") from None
+        return Triangles(np.array(mesh.vertices), np.array(mesh.faces), unit=unit)
+
+    return read
+
+
+def _read_step(path: Path) -> Triangles:
+    """Cut STEP solids into triangles; the kernel hands them over in metres."""
+    if importlib.util.find_spec("cascadio") is None:
+        raise OrientError("is a STEP file, which needs one more package: run pip install 'orient[step]'.")
+    import cascadio
+
+    with tempfile.TemporaryDirectory() as folder:
+        between = Path(folder) / "part.glb"
+        try:
+            cascadio.step_to_glb(
+                str(path), str(between), tol_linear=_STEP_TOLERANCE_MM, tol_angular=_STEP_TOLERANCE_RAD
+            )
+        except Exception as error:
+            reason = " ".join(str(error).split())[:100] or type(error).__name__
+            raise OrientError(f"cannot be read as STEP ({reason}): export it again.") from None
+        if not between.exists():
+            raise OrientError("cannot be read as STEP (no solid was found in it): export it again.")
+        return _by_trimesh("GLB", "m")(between)
+
+
+_READERS: dict[str, Callable[[Path], Triangles]] = {
+    "binary STL": read_binary_stl,
+    "ASCII STL": read_ascii_stl,
+    "OBJ": read_obj,
+    "PLY": _by_trimesh("PLY", None),
+    "OFF": read_off,
+    "3MF": read_3mf,
+    "GLB": _by_trimesh("GLB", "m"),
+    "STEP": _read_step,
+}

@@ -19,7 +19,10 @@ import math
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numba import njit
@@ -47,11 +50,8 @@ FADE_DEG = 2.0
 LEVEL_DEG = 1.0
 ON_BED_MM = 0.02
 
-# No contraction and no reordering: a loop that the compiler runs eight at a time then rounds like the
-# same loop run one at a time, whichever of the two the placing of the arrays in memory selects.
-SAFE = {"nnan", "ninf", "nsz"}
-
 TILE = 8  # columns along the side of a tile of the coarse map that tells blocks above from blocks below
+HITS = 4 * COLUMNS  # painted points to begin with; a deeper part makes room for more
 TAGS = 8  # kinds of faces that can be told apart in one count
 
 # What one count of one half of the grid adds up. `_SUMS` columns, then per tag two more.
@@ -161,33 +161,35 @@ def count_columns(
     -------
     Support
     """
-    rotations = _rotations(directions, frame, pitch_mm)
+    rotations = np.empty((len(directions), 9), dtype=Single)
+    _look_along(np.ascontiguousarray(directions), np.ascontiguousarray(frame), pitch_mm, rotations)
     width = int(2.0 * blocks.radius / pitch_mm) + 8
     face_tags = (
         np.zeros(len(blocks.faces), dtype=np.uint8)
         if tags is None
         else np.ascontiguousarray(tags[blocks.original])
     )
-    angles = _angles(limit_deg)
+    angles = np.array(_angles(limit_deg), dtype=Single)
     sums = np.zeros((len(directions), 2, _SUMS + 2 * TAGS))
     landing_cosine = Single(1e-3) if closed else Single(-2.0)
-    threads = threads or available_threads()
+    rooms = _ROOMS.setdefault(blocks, [])
 
-    def run(start: int, stop: int, room: list[_Room]) -> None:
-        # A room is scratch memory of one thread; it grows when a pose paints more than it holds.
-        if not room:
-            room.append(_Room(len(blocks.x), width, 4 * COLUMNS))
-        while start < stop:
-            start = _count(
+    def run(start: int, stop: int, half_from: int = 0, half_to: int = 2) -> int:
+        room = _room(rooms, len(blocks.x), width)
+        pose = start
+        while pose < stop:
+            pose = _count(
                 blocks.x, blocks.y, blocks.z, blocks.faces, blocks.normals, blocks.areas, face_tags,
                 blocks.first, blocks.cone_axis, blocks.cone_cos, blocks.cone_sin, blocks.box_middle,
-                blocks.box_half, rotations, start, stop, 0, 2, width, angles, landing_cosine,
-                Single(4e-6 * blocks.radius), *room[0].arrays, sums,
+                blocks.box_half, rotations, pose, stop, half_from, half_to, width, angles, landing_cosine,
+                Single(4e-6 * blocks.radius), *room.arrays, sums,
             )  # fmt: skip
-            if start < stop:
-                room[0].grow()
+            if pose < stop:
+                room.grow()
+        rooms.append(room)
+        return stop - start
 
-    _in_batches(run, len(directions), threads, progress)
+    _share_out(run, len(directions), threads or available_threads(), progress)
     return _support(sums, pitch_mm)
 
 
@@ -199,36 +201,35 @@ def available_threads() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _in_batches(
-    run: Callable[[int, int, list[_Room]], None],
-    poses: int,
-    threads: int,
-    progress: Callable[[int], None] | None,
+def _share_out(
+    run: Callable[..., int], poses: int, threads: int, progress: Callable[[int], None] | None
 ) -> None:
-    """Deal the poses out in batches small enough to share evenly, and report as they come back."""
-    size = max(1, min(64, -(-poses // (4 * threads))))
-    batches = [(start, min(start + size, poses)) for start in range(0, poses, size)]
-    if threads == 1 or len(batches) == 1:
-        room: list[_Room] = []
-        for start, stop in batches:
-            run(start, stop, room)
-            if progress:
-                progress(stop - start)
+    """Deal the poses out in batches small enough to share evenly, and report as they come back.
+
+    A single pose is shared by two threads, half of the grid each.
+    """
+    report = progress or (lambda _: None)
+    if poses == 1 and threads > 1:
+        half = _threads(threads).submit(run, 0, 1, 0, 1)
+        run(0, 1, 1, 2)
+        report(half.result())
         return
-    rooms: list[list[_Room]] = [[] for _ in range(threads)]
+    size = max(1, min(64, -(-poses // (4 * threads))))
+    starts = range(0, poses, size)
+    stops = [min(start + size, poses) for start in starts]
+    for counted in (map if threads == 1 else _threads(threads).map)(run, starts, stops):
+        report(counted)
 
-    def take(batch: tuple[int, int]) -> int:
-        own = rooms.pop()
-        try:
-            run(*batch, own)
-        finally:
-            rooms.append(own)
-        return batch[1] - batch[0]
 
-    with ThreadPoolExecutor(threads) as pool:
-        for done in pool.map(take, batches):
-            if progress:
-                progress(done)
+@cache
+def _threads(count: int) -> ThreadPoolExecutor:
+    """Threads are kept between calls: starting one takes as long as a tenth of a pose."""
+    return ThreadPoolExecutor(count, thread_name_prefix="orient-columns")
+
+
+if hasattr(os, "register_at_fork"):
+    # A forked process has no threads but its own.
+    os.register_at_fork(after_in_child=_threads.cache_clear)
 
 
 class _Room:
@@ -236,6 +237,7 @@ class _Room:
 
     def __init__(self, vertices: int, width: int, hits: int) -> None:
         tiles = width // TILE + 2
+        self.width = width
         self._fixed = (
             np.empty((3, vertices), dtype=Single),
             np.empty(vertices, dtype=np.int32),
@@ -264,41 +266,63 @@ class _Room:
         )
 
     def grow(self) -> None:
+        """Hold four times the painted points, when a pose has painted more than fit."""
         self._hits *= 4
         self._make_hits()
 
 
-def _rotations(directions: Floats, frame: Floats, pitch_mm: float) -> NDArray[np.float32]:
+# Rooms are kept as long as the blocks they were made for, so that a search, which asks for pose after
+# pose, finds them ready.
+_ROOMS: WeakKeyDictionary[Blocks, list[_Room]] = WeakKeyDictionary()
+
+
+def _room(rooms: list[_Room], vertices: int, width: int) -> _Room:
+    """Take a room that no other thread is in, or make one."""
+    with suppress(IndexError):
+        while True:
+            room = rooms.pop()
+            if room.width == width:
+                return room
+    return _Room(vertices, width, HITS)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _look_along(directions, frame, pitch, rotations):  # type: ignore[no-untyped-def]
     """Rows x, y (in columns) and z (in mm) of every pose, turned against the part's own axes."""
-    along = np.where((np.abs(directions @ frame[0]) < 0.9)[:, None], frame[0], frame[1])
-    x = along - np.einsum("ij,ij->i", along, directions)[:, None] * directions
-    x /= np.linalg.norm(x, axis=1, keepdims=True)
-    y = np.cross(directions, x)
-    cosine, sine = math.cos(GRID_TURN), math.sin(GRID_TURN)
-    turned = np.stack([cosine * x + sine * y, cosine * y - sine * x], axis=1) / pitch_mm
-    return np.concatenate([turned, directions[:, None, :]], axis=1).reshape(-1, 9).astype(Single)
+    cosine, sine = math.cos(GRID_TURN) / pitch, math.sin(GRID_TURN) / pitch
+    for pose in range(directions.shape[0]):
+        b = directions[pose]
+        a = frame[0]
+        if abs(a[0] * b[0] + a[1] * b[1] + a[2] * b[2]) >= 0.9:
+            a = frame[1]
+        along = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+        x0, x1, x2 = a[0] - along * b[0], a[1] - along * b[1], a[2] - along * b[2]
+        length = math.sqrt(x0 * x0 + x1 * x1 + x2 * x2)
+        x0, x1, x2 = x0 / length, x1 / length, x2 / length
+        y0, y1, y2 = b[1] * x2 - b[2] * x1, b[2] * x0 - b[0] * x2, b[0] * x1 - b[1] * x0
+        r = rotations[pose]
+        r[0], r[1], r[2] = cosine * x0 + sine * y0, cosine * x1 + sine * y1, cosine * x2 + sine * y2
+        r[3], r[4], r[5] = cosine * y0 - sine * x0, cosine * y1 - sine * x1, cosine * y2 - sine * x2
+        r[6], r[7], r[8] = b[0], b[1], b[2]
 
 
-def _angles(limit_deg: float) -> NDArray[np.float32]:
-    """Cosines against the build direction that tell the kinds of faces apart, and the limit's own."""
+@cache
+def _angles(limit_deg: float) -> tuple[float, ...]:
+    """Cosines against the build direction that tell the kinds of faces apart, and the limit itself."""
 
     def downward(angle_deg: float) -> float:
         return -math.sin(math.radians(min(max(angle_deg, 0.0), 90.0)))
 
-    return np.array(
-        [
-            downward(limit_deg - FADE_DEG),
-            downward(limit_deg + FADE_DEG),
-            downward(limit_deg + LIMIT_TOLERANCE_DEG),
-            downward(90.0 - LEVEL_DEG),
-            math.cos(math.radians(limit_deg)),
-            math.sin(math.radians(limit_deg)),
-        ],
-        dtype=Single,
+    return (
+        downward(limit_deg - FADE_DEG),
+        downward(limit_deg + FADE_DEG),
+        downward(limit_deg + LIMIT_TOLERANCE_DEG),
+        downward(90.0 - LEVEL_DEG),
+        limit_deg,
     )
 
 
-@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _turn(x, y, z, r, half, seen, corner):  # type: ignore[no-untyped-def]
     """Vertices as a pose sees them, the column each lies in, and the lowest height."""
     across, back, up = seen[0], seen[1], seen[2]
@@ -322,14 +346,14 @@ def _turn(x, y, z, r, half, seen, corner):  # type: ignore[no-untyped-def]
     return min(min(low0, low1), min(low2, low3))
 
 
-@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _columns_inside(x0, y0, z0, x1, y1, z1, x2, y2, z2, q0, q1, g0, g1, width, low, high, column, height):  # type: ignore[no-untyped-def]
     """Columns whose centre lies in a triangle, and the triangle's height there; returns how many."""
     twice = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
     if twice == 0:
         return 0
     n = 0
-    if (q1 - q0) * (g1 - g0) <= 6:  # small: try each column in the box
+    if (q1 - q0) * (g1 - g0) <= 12:  # small: try each column in the box
         inverse = Single(1) / twice
         for q in range(q0, q1):
             y = Single(q)
@@ -369,18 +393,21 @@ def _columns_inside(x0, y0, z0, x1, y1, z1, x2, y2, z2, q0, q1, g0, g1, width, l
         for g in range(start, stop):
             column[n] = q * width + g
             # Steep faces: rounding must not carry the height beyond the triangle's own.
-            height[n] = min(max(z + slope_x * Single(g), z_low), z_high)
-            n += 1
+            plane = z + slope_x * Single(g)
+            height[n] = min(max(plane, z_low), z_high)
+            # A sliver so thin that its slope overflows has no height. (The test also keeps the compiler
+            # from preparing eight columns at a time, which costs more than the two or three there are.)
+            n += 1 if abs(plane) < Single(1e30) else 0
     return n
 
 
-@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
-def _count(
+@njit(cache=True, nogil=True, error_model="numpy")
+def _count(  # type: ignore[no-untyped-def]
     x, y, z, faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
     rotations, start, stop, half_from, half_to, width, angles, landing, touching,
     seen, corner, near, head, row_low, row_high, all_low, all_high, tile_top, column, height,
     hit_column, hit_height, hit_weight, hit_next, below, below_face, sums,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+):  # fmt: skip
     """Count poses start to stop into `sums`; returns the first pose that did not fit the scratch memory.
 
     Each pose is counted in two halves of the grid that are added up afterwards, whatever the number
@@ -402,13 +429,13 @@ def _count(
     return stop
 
 
-@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
-def _count_half(
+@njit(cache=True, nogil=True, error_model="numpy")
+def _count_half(  # type: ignore[no-untyped-def]
     faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
     r, width, row0, row1, angles, landing, touching, lowest,
     seen, corner, near, head, row_low, row_high, all_low, all_high, tile_top, column, height,
     hit_column, hit_height, hit_weight, hit_next, below, below_face, out,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+):  # fmt: skip
     """Paint, drop and add up one half of the grid; False when the painted points do not fit."""
     row_low[:] = width
     row_high[:] = 0
@@ -447,16 +474,17 @@ def _count_half(
     return fits
 
 
-@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
-def _paint(
+@njit(cache=True, nogil=True, error_model="numpy")
+def _paint(  # type: ignore[no-untyped-def]
     faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
     r, width, row0, row1, angles, lowest, seen, corner, head, row_low, row_high, all_low, all_high,
     tile_top, column, height, hit_column, hit_height, hit_weight, hit_next, below, below_face, out,
-):  # type: ignore[no-untyped-def]  # fmt: skip
-    """Paint the faces that may need holding up into the columns; returns how many points, −n − 1 when n did not fit."""
-    fade_from, fade_to, sharp, level, limit_cos, limit_sin = angles
-    per_radian = Single(0.5 / math.radians(FADE_DEG))
-    sixth = Single(1.0 / 6.0)
+):  # fmt: skip
+    """Paint the faces that may need holding up into the columns.
+
+    Returns the number of points, or −n − 1 when there was no room beyond n.
+    """
+    fade_from, fade_to, sharp, level, limit = angles[0], angles[1], angles[2], angles[3], angles[4]
     across, back, up = seen[0], seen[1], seen[2]
     tiles = width // TILE + 1
     half = Single(width * 0.5)
@@ -487,10 +515,8 @@ def _paint(
                 continue
             weight = Single(1)
             if down > fade_to:
-                # Within 2° of the limit the angle beyond it is its own sine, bar a cube.
-                beyond = -down * limit_cos - math.sqrt(max(Single(0), (1 - down) * (1 + down))) * limit_sin
-                beyond += beyond * beyond * beyond * sixth
-                weight = Single(0.5) + beyond * per_radian
+                angle = Single(math.degrees(math.asin(-down)))
+                weight = (angle - (limit - Single(FADE_DEG))) / Single(2 * FADE_DEG)
             mean_y = (y0 + y1 + y2) * third
             if mean_y >= row0 and mean_y < row1:
                 shadow = -down * areas[face]
@@ -540,12 +566,12 @@ def _paint(
     return hits
 
 
-@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
-def _drop(
+@njit(cache=True, nogil=True, error_model="numpy")
+def _drop(  # type: ignore[no-untyped-def]
     faces, normals, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
     r, width, row0, row1, landing, touching, seen, corner, near, head, row_low, row_high,
     tile_top, column, height, hit_height, hit_next, below, below_face,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+):  # fmt: skip
     """Give every painted point the highest surface below it that a support can land on."""
     across, back, up = seen[0], seen[1], seen[2]
     tiles = width // TILE + 1
@@ -612,10 +638,10 @@ def _drop(
                     hit = hit_next[hit]
 
 
-@njit(cache=True, nogil=True, fastmath=SAFE, error_model="numpy")
-def _add_up(
+@njit(cache=True, nogil=True, error_model="numpy")
+def _add_up(  # type: ignore[no-untyped-def]
     hits, angles, lowest, normals, tags, r, head, hit_column, hit_height, hit_weight, below, below_face, out
-):  # type: ignore[no-untyped-def]
+):
     """Add up the gaps under the painted points, and leave the columns clean for the next pose."""
     for i in range(hits):
         head[hit_column[i]] = -1
@@ -645,55 +671,52 @@ def _add_up(
 
 def _support(sums: Floats, pitch_mm: float) -> Support:
     """Turn sums over both halves of the grid into areas and volumes."""
-    s = sums.sum(axis=1)
-    volume = _regressed(
-        s[:, _HITS],
-        s[:, _GAP],
-        s[:, _HEIGHT],
-        s[:, _HEIGHT2],
-        s[:, _GAP_HEIGHT],
-        s[:, _SHADOW],
-        s[:, _MOMENT],
-    )
-    weighted = _regressed(
-        s[:, _W_HITS],
-        s[:, _W_GAP],
-        s[:, _W_HEIGHT],
-        s[:, _W_HEIGHT2],
-        s[:, _W_GAP_HEIGHT],
-        s[:, _W_AREA],
-        s[:, _W_MOMENT],
-    )
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share_on_part = np.where(s[:, _GAP] > 0, s[:, _GAP_ON_PART] / s[:, _GAP], 0.0)
-        # Sampled columns stand for the exact shadow.
-        column_area = np.where(s[:, _HITS] > 0, s[:, _SHADOW] / s[:, _HITS], pitch_mm**2)
+    s = sums[:, 0] + sums[:, 1]
+    volumes = np.empty((len(s), 4))
+    _fit(s, pitch_mm, volumes)
+    volume, weighted, on_part, column_area = volumes.T
     return Support(
         overhang_area=s[:, _AREA],
         overhang_projected=s[:, _SHADOW],
         volume=volume,
         volume_weighted=weighted,
-        volume_on_part=volume * share_on_part,
+        volume_on_part=on_part,
         scar_area=s[:, _AREA] + s[:, _SCAR] * column_area,
         tag_overhang_area=s[:, _SUMS : _SUMS + TAGS],
         tag_landing_area=s[:, _SUMS + TAGS :] * column_area[:, None],
     )
 
 
-def _regressed(
-    n: Floats, gap: Floats, height: Floats, height2: Floats, gap_height: Floats, area: Floats, moment: Floats
-) -> Floats:
+@njit(cache=True, nogil=True, error_model="numpy")
+def _fit(sums, pitch, volumes):  # type: ignore[no-untyped-def]
+    """Volume, weighted volume, volume on the part, and the shadow that one painted point stands for."""
+    for pose in range(sums.shape[0]):
+        s = sums[pose]
+        volumes[pose, 0] = _regressed(
+            s[_HITS], s[_GAP], s[_HEIGHT], s[_HEIGHT2], s[_GAP_HEIGHT], s[_SHADOW], s[_MOMENT]
+        )
+        volumes[pose, 1] = _regressed(
+            s[_W_HITS], s[_W_GAP], s[_W_HEIGHT], s[_W_HEIGHT2], s[_W_GAP_HEIGHT], s[_W_AREA], s[_W_MOMENT]
+        )
+        volumes[pose, 2] = volumes[pose, 0] * s[_GAP_ON_PART] / s[_GAP] if s[_GAP] > 0.0 else 0.0
+        # Sampled columns stand for the exact shadow.
+        volumes[pose, 3] = s[_SHADOW] / s[_HITS] if s[_HITS] > 0.0 else pitch * pitch
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _regressed(n, gap, height, height2, gap_height, area, moment):  # type: ignore[no-untyped-def]
     """Volume from sampled gaps, corrected by the exact area and the exact moment about the bed.
 
     The gap is fitted as α + β·height by least squares over the sample; α·area + β·moment is then
-    the regression estimate of the total (Cochran 1977, ch. 7). With no sample at all the support
-    is taken to reach the bed.
+    the regression estimate of the total (Cochran 1977, ch. 7).
     """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        spread = height2 - height**2 / n
+    if gap == height:
+        # Every painted point reaches the bed, or there is none and the bed is taken: nothing to estimate.
+        return moment
+    spread = height2 - height * height / n
+    beta = 0.0
+    # Level ceilings have no spread to fit: the mean gap times the area is then exact.
+    if n > 8.0 and spread > 1e-6 * height2:
         beta = (gap_height - gap * height / n) / spread
-        # Level ceilings have no spread to fit: the mean gap times the area is then exact.
-        beta = np.where((n > 8) & (spread > 1e-6 * np.maximum(height2, 1e-300)), beta, 0.0)
-        alpha = (gap - beta * height) / n
-        fitted = alpha * area + beta * moment
-    return np.where(n > 0, np.clip(fitted, 0.0, moment), moment)
+    alpha = (gap - beta * height) / n
+    return min(max(alpha * area + beta * moment, 0.0), moment)

@@ -65,11 +65,10 @@ def group_normals(part: Part) -> NormalGroups:
     code = (key[:, 0] * 65536 + key[:, 1]) * 65536 + key[:, 2]
     _, group = np.unique(code, return_inverse=True)
     count = int(group.max()) + 1
-    areas = np.bincount(group, weights=part.areas, minlength=count)
-    normals = np.stack(
-        [np.bincount(group, weights=part.areas * part.normals[:, i], minlength=count) for i in range(3)],
-        axis=1,
-    )
+    areas = np.asarray(np.bincount(group, weights=part.areas, minlength=count), dtype=np.float64)
+    normals = np.empty((count, 3))
+    for i in range(3):
+        normals[:, i] = np.bincount(group, weights=part.areas * part.normals[:, i], minlength=count)
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
     return NormalGroups(normals=normals, areas=areas)
 

@@ -112,9 +112,10 @@ def _root(parent, i):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _cut(
-    x, y, z, faces, neighbours, first, box_middle, box_half, com, directions, levels, above_bed, local, area, islands, margin,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+def _cut(  # type: ignore[no-untyped-def]
+    x, y, z, faces, neighbours, first, box_middle, box_half, com, directions, levels, above_bed, local,
+    area, islands, margin,
+):  # fmt: skip
     room = 1024
     cut_face = np.empty(room, dtype=np.int32)
     cut = np.empty((room, 4))

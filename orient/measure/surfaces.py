@@ -113,7 +113,13 @@ def measure_named(
 
 
 def _measure(
-    part: Part, one: NamedFaces, tag: int, support: Support, directions: Floats, lowest: Floats, layer_mm: float
+    part: Part,
+    one: NamedFaces,
+    tag: int,
+    support: Support,
+    directions: Floats,
+    lowest: Floats,
+    layer_mm: float,
 ) -> NamedFacesMeasures:
     areas = part.areas[one.faces]
     total = float(areas.sum())

@@ -1,0 +1,1 @@
+"""Build directions to judge, and the transforms that lay a part along them."""

@@ -81,7 +81,7 @@ def rotation_to_bed(direction: ArrayLike, points: ArrayLike) -> NDArray[np.float
             choices += [along, -along]
         if short[k] >= long[k] * (1 - TIED):
             choices += [beside, -beside]
-    x = max(choices, key=lambda v: tuple(np.round(v, 6) + 0.0))
+    x = choices[np.lexsort(np.round(choices, 6).T[::-1])[-1]]
     y = np.cross(z, x)
     turn = np.array([x, y, z]) + 0.0
     laid = given @ turn.T
@@ -104,7 +104,9 @@ def rotations_to_bed(directions: ArrayLike, points: ArrayLike) -> NDArray[np.flo
     return np.stack([rotation_to_bed(direction, points) for direction in np.atleast_2d(directions)])
 
 
-def footprint_sides(directions: ArrayLike, points: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def footprint_sides(
+    directions: ArrayLike, points: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Longer and shorter side of the footprint's least-area rectangle, mm, for many build directions.
 
     Parameters

@@ -1,0 +1,71 @@
+import numpy as np
+import pytest
+import trimesh
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
+
+from orient.errors import OrientError
+from orient.pose.rotation import rotation_to_bed
+from tests.pose.shapes import bracket
+
+
+def laid(direction, points):
+    transform = rotation_to_bed(direction, points)
+    return np.asarray(points) @ transform[:3, :3].T + transform[:3, 3]
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 100_000))
+def test_laid_part_stands_on_zero_along_x_and_centred(seed):
+    direction = Rotation.random(random_state=seed).apply([0, 0, 1.0])
+    points = bracket().hull.points
+    transform = rotation_to_bed(direction, points)
+    turn = transform[:3, :3]
+    assert turn @ turn.T == pytest.approx(np.eye(3), abs=1e-12)
+    assert np.linalg.det(turn) == pytest.approx(1)
+    assert turn @ direction == pytest.approx([0, 0, 1])
+    low, high = laid(direction, points).min(axis=0), laid(direction, points).max(axis=0)
+    assert low[2] == pytest.approx(0, abs=1e-9)
+    assert (low + high)[:2] == pytest.approx([0, 0], abs=1e-9)
+    assert high[0] - low[0] >= (high[1] - low[1]) * (1 - 1e-6)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_footprint_rectangle_is_as_small_as_trimeshs(seed):
+    points = np.random.default_rng(seed).normal(size=(60, 3)) * [3, 6, 9]
+    direction = Rotation.random(random_state=seed).apply([0, 0, 1.0])
+    found = np.ptp(laid(direction, points)[:, :2], axis=0)
+    _, theirs = trimesh.bounds.oriented_bounds_2D(laid(direction, points)[:, :2])
+    assert np.sort(found) == pytest.approx(np.sort(theirs), rel=1e-9)
+
+
+def test_a_part_along_the_axes_stays_as_it_is():
+    points = trimesh.creation.box((30, 20, 10)).vertices
+    assert rotation_to_bed([0, 0, 1], points)[:3, :3] == pytest.approx(np.eye(3), abs=0)
+
+
+def test_a_square_part_stays_as_it_is():
+    points = trimesh.creation.box((20, 20, 10)).vertices
+    assert rotation_to_bed([0, 0, 1], points)[:3, :3] == pytest.approx(np.eye(3), abs=0)
+
+
+def test_a_part_on_its_side_has_its_length_along_x():
+    points = trimesh.creation.box((30, 20, 10)).vertices
+    for direction in ([1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, -1]):
+        extents = np.ptp(laid(direction, points), axis=0)
+        assert extents[0] >= extents[1]
+        assert sorted(extents) == pytest.approx([10, 20, 30])
+
+
+def test_a_sheet_on_its_edge_lies_along_x():
+    sheet = np.array([[0, 0, 0], [40, 0, 0], [40, 0, 25], [0, 0, 25.0]])
+    assert np.ptp(laid([0, 0, 1], sheet), axis=0) == pytest.approx([40, 0, 25])
+    turned = Rotation.from_euler("z", 37, degrees=True).apply(sheet)
+    assert np.ptp(laid([0, 0, 1], turned), axis=0) == pytest.approx([40, 0, 25], abs=1e-9)
+
+
+@pytest.mark.parametrize("direction", [[0, 0, 0], [np.nan, 0, 1]])
+def test_no_direction_is_refused(direction):
+    with pytest.raises(OrientError, match="build direction"):
+        rotation_to_bed(direction, np.eye(3))

@@ -15,13 +15,22 @@ TIED = 1e-3
 SYMMETRIC = 1e-6
 # Symmetry about an axis is looked for up to so many turns.
 _MOST_FOLD = 36
-_CHUNK = 65_536
+_CHUNK = 8_192
 
-# Points and weights exact to the fourth degree: Dunavant, High degree efficient symmetrical Gaussian
-# quadrature rules for the triangle, Int. J. Numerical Methods in Engineering 21, 1985, 1129–1148.
-_NEAR, _FAR = 0.091576213509771, 0.445948490915965
-_PLACES = np.array([[1 - 2 * b if i == j else b for j in range(3)] for b in (_NEAR, _FAR) for i in range(3)])
-_WEIGHTS = np.array([0.109951743655322] * 3 + [0.223381589678011] * 3)
+# Rules of quadrature on the triangle, (point, weight) exact to the second and to the fourth degree: Dunavant,
+# High degree efficient symmetrical Gaussian quadrature rules for the triangle, Int. J. Numerical Methods in
+# Engineering 21, 1985, 1129–1148.
+_RULES = {
+    degree: [
+        (np.array([1 - 2 * b if i == j else b for j in range(3)]), weight)
+        for b, weight in rings
+        for i in range(3)
+    ]
+    for degree, rings in {
+        2: [(1 / 6, 1 / 3)],
+        4: [(0.091576213509771, 0.109951743655322), (0.445948490915965, 0.223381589678011)],
+    }.items()
+}
 
 
 def part_frame(part: Part) -> NDArray[np.float64]:
@@ -46,7 +55,7 @@ def part_frame(part: Part) -> NDArray[np.float64]:
         nor shuffling them changes the frame beyond rounding.
     """
     base = part.bounds.mean(axis=0)
-    mean, second, _, _ = _moments(part, base, np.eye(3))
+    mean, second, *_ = _moments(part, base, np.eye(3), degree=2)
     spread = second - np.outer(mean, mean)
     scale = np.sqrt(np.trace(spread))
     if not scale > 0:
@@ -54,12 +63,12 @@ def part_frame(part: Part) -> NDArray[np.float64]:
     power, vectors = np.linalg.eigh(spread)
     axes = vectors[:, ::-1].T.copy()
     axes[2] *= np.linalg.det(axes)
-    _, _, third, fourth = _moments(part, base + mean, axes / scale)
+    *_, third, fourth = _moments(part, base + mean, axes / scale, degree=4)
 
     tied = np.diff(power)[::-1] < TIED * scale**2
     if tied.any():
         axes = _settled(part, axes, tied, third.sum(axis=0) @ axes)
-        _, _, third, fourth = _moments(part, base + mean, axes / scale)
+        *_, third, fourth = _moments(part, base + mean, axes / scale, degree=4)
     return _sensed(axes, third, fourth) + 0.0
 
 
@@ -123,18 +132,23 @@ def _sensed(
 
 
 def _moments(
-    part: Part, middle: NDArray[np.float64], axes: NDArray[np.float64]
+    part: Part, middle: NDArray[np.float64], axes: NDArray[np.float64], degree: int
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Take means over the surface of a (3,), of ab, a²b and a³b (3, 3), a and b coordinates along axes."""
+    """Take means over the surface of a (3,), of ab, a²b and a³b (3, 3), a and b coordinates along axes.
+
+    Those of a higher degree than asked for stay zero.
+    """
     first, second, third, fourth = np.zeros(3), np.zeros((3, 3)), np.zeros((3, 3)), np.zeros((3, 3))
     vertices, faces, areas = part.vertices, part.faces, part.areas
     for k in range(0, len(faces), _CHUNK):
         corners = (vertices[faces[k : k + _CHUNK]] - middle) @ axes.T
-        for place, share in zip(_PLACES, _WEIGHTS, strict=True):
+        for place, share in _RULES[degree]:
             at = place @ corners
             power = (share * areas[k : k + _CHUNK])[:, None] * at
             first += power.sum(axis=0)
             second += power.T @ at
+            if degree == 2:
+                continue
             power *= at
             third += power.T @ at
             power *= at

@@ -14,6 +14,7 @@ __all__ = ["part_frame", "rotation_to_bed"]
 
 # Rectangles whose areas differ by less than this share are equally good.
 TIED = 1e-6
+_MANY = 500
 
 
 def rotation_to_bed(direction: ArrayLike, points: ArrayLike) -> NDArray[np.float64]:
@@ -94,33 +95,15 @@ def rotation_to_bed(direction: ArrayLike, points: ArrayLike) -> NDArray[np.float
 
 def _rim(plane: NDArray[np.float64]) -> NDArray[np.float64]:
     """Corners of the convex hull of points in the plane; it may be a line or a point."""
+    if len(plane) > _MANY:
+        # Points inside the polygon of some outermost ones are no corners (Akl and Toussaint, Information
+        # Processing Letters 7, 1978, 219–222).
+        turns = np.arange(16) * (np.pi / 8)
+        outermost = plane[(plane @ np.array([np.cos(turns), np.sin(turns)])).argmax(axis=0)]
+        sides = np.roll(outermost, -1, axis=0) - outermost
+        outward = np.column_stack([sides[:, 1], -sides[:, 0]])
+        beyond = plane @ outward.T - np.einsum("ij,ij->i", outward, outermost)
+        plane = plane[(beyond >= 0).any(axis=1)]
     shape = shapely.convex_hull(shapely.multipoints(plane))
     rim = shapely.get_coordinates(shape)
     return rim[:-1] if shape.geom_type == "Polygon" else rim
-
-
-def rotations_to_bed(directions: ArrayLike, points: ArrayLike) -> NDArray[np.float64]:
-    """Transforms of many build directions onto the bed, (P, 4, 4): see `rotation_to_bed`."""
-    return np.stack([rotation_to_bed(direction, points) for direction in np.atleast_2d(directions)])
-
-
-def footprint_sides(
-    directions: ArrayLike, points: ArrayLike
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Longer and shorter side of the footprint's least-area rectangle, mm, for many build directions.
-
-    Parameters
-    ----------
-    directions : (P, 3) array_like
-        Build directions in the file's coordinates.
-    points : (N, 3) array_like
-        Points of the part, mm; its hull's are enough.
-
-    Returns
-    -------
-    longer, shorter : (P,) float64
-    """
-    given = np.asarray(points, dtype=np.float64)
-    turned = np.einsum("pij,nj->pni", rotations_to_bed(directions, given)[:, :2, :3], given)
-    sides = np.ptp(turned, axis=1)
-    return sides[:, 0], sides[:, 1]

@@ -31,9 +31,10 @@ def test_laid_part_stands_on_zero_along_x_and_centred(seed):
     assert high[0] - low[0] >= (high[1] - low[1]) * (1 - 1e-6)
 
 
-@pytest.mark.parametrize("seed", range(8))
-def test_footprint_rectangle_is_as_small_as_trimeshs(seed):
-    points = np.random.default_rng(seed).normal(size=(60, 3)) * [3, 6, 9]
+@pytest.mark.parametrize("count", [60, 5000])
+@pytest.mark.parametrize("seed", range(5))
+def test_footprint_rectangle_is_as_small_as_trimeshs(seed, count):
+    points = np.random.default_rng(seed).normal(size=(count, 3)) * [3, 6, 9]
     direction = Rotation.random(random_state=seed).apply([0, 0, 1.0])
     found = np.ptp(laid(direction, points)[:, :2], axis=0)
     _, theirs = trimesh.bounds.oriented_bounds_2D(laid(direction, points)[:, :2])

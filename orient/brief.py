@@ -215,14 +215,14 @@ class PolymerFigures(_Section):
     strength_in_layer_mpa: Positive | None = None
     strength_across_mpa: Positive | None = None
     strength_shear_mpa: Positive | None = None
-    strength_in_layer_low_mpa: Annotated[Positive | None, NOT_USED_YET] = None
-    strength_in_layer_high_mpa: Annotated[Positive | None, NOT_USED_YET] = None
-    strength_across_low_mpa: Annotated[Positive | None, NOT_USED_YET] = None
-    strength_across_high_mpa: Annotated[Positive | None, NOT_USED_YET] = None
-    strength_shear_low_mpa: Annotated[Positive | None, NOT_USED_YET] = None
-    strength_shear_high_mpa: Annotated[Positive | None, NOT_USED_YET] = None
-    youngs_modulus_mpa: Annotated[Positive | None, NOT_USED_YET] = None
-    poissons_ratio: Annotated[Fraction | None, NOT_USED_YET] = None
+    strength_in_layer_low_mpa: Positive | None = None
+    strength_in_layer_high_mpa: Positive | None = None
+    strength_across_low_mpa: Positive | None = None
+    strength_across_high_mpa: Positive | None = None
+    strength_shear_low_mpa: Positive | None = None
+    strength_shear_high_mpa: Positive | None = None
+    youngs_modulus_mpa: Positive | None = None
+    poissons_ratio: Annotated[float, Strict(), Field(ge=0, lt=0.5, allow_inf_nan=False)] | None = None
     density_g_cm3: Annotated[Positive | None, NOT_USED_YET] = None
     glass_transition_c: Annotated[Number | None, NOT_USED_YET] = None
     source: Text | None = None

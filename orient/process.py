@@ -9,7 +9,8 @@ from typing import Any
 
 from orient.brief import Brief, PolymerFigures
 from orient.errors import OrientError
-from orient.materials.polymers import Polymer, polymer
+from orient.materials.polymers import Polymer, Spread, polymer
+from orient.materials.properties import Properties, properties_of
 
 DEFAULT_POLYMER = "PLA"
 
@@ -58,6 +59,16 @@ _FEATURE_LIMIT_SOURCES = {
     "first_layer_share": f"a tenth of the part's shadow; {_TRADE}",
     "island_limit_mm2": f"10 mm² for each piece of the first layer; {_TRADE}",
 }
+_SPREADS = (
+    *(f"strength_{way}_{end}_mpa" for way in ("in_layer", "across", "shear") for end in ("low", "high")),
+    "youngs_in_layer_mpa",
+    "youngs_across_mpa",
+    "poissons_ratio",
+)
+# Shrinkage on the bed is counted from the glass transition down to here.
+ROOM_C = 20.0
+# A lying hole's ceiling is a bridge; usual holes of 8 mm go with usual bridges of 10 mm.
+LYING_HOLE_OF_BRIDGE = 0.8
 
 
 @dataclass(frozen=True)
@@ -104,6 +115,10 @@ class Process:
         Height over narrow side of the footprint, and least tipping margin, before a part counts as slender.
     first_layer_share, island_limit_mm2
         Least share of the shadow that touches the bed; least area of each piece that does.
+    strength_in_layer_low_mpa, strength_in_layer_high_mpa, …_across_…, …_shear_…
+        Least and greatest of what the sources give, MPa, or None.
+    youngs_in_layer_mpa, youngs_across_mpa, poissons_ratio
+        Stiffness, or None where no source was found.
     """
 
     layer_height_mm: float = LAYER_OF_NOZZLE * NOZZLE_MM
@@ -134,11 +149,36 @@ class Process:
     tip_margin_limit_deg: float = 10.0
     first_layer_share: float = 0.1
     island_limit_mm2: float = 10.0
+    strength_in_layer_low_mpa: float | None = None
+    strength_in_layer_high_mpa: float | None = None
+    strength_across_low_mpa: float | None = None
+    strength_across_high_mpa: float | None = None
+    strength_shear_low_mpa: float | None = None
+    strength_shear_high_mpa: float | None = None
+    youngs_in_layer_mpa: float | None = None
+    youngs_across_mpa: float | None = None
+    poissons_ratio: float | None = None
 
     @property
     def strengths_known(self) -> bool:
         """Whether all three strengths are there, so that a load can be judged."""
         return None not in (self.strength_in_layer_mpa, self.strength_across_mpa, self.strength_shear_mpa)
+
+    @property
+    def geometric_overhang_deg(self) -> float:
+        """Overhang angle at which half of a line rests on the one below, atan(w / 2h), degrees.
+
+        What the geometry alone says of the overhang limit, to be shown beside it: a step of h·tan(angle)
+        leaves that much of a line of width w hanging.
+
+        >>> round(Process().geometric_overhang_deg, 1)
+        48.4
+        """
+        return math.degrees(math.atan(self.line_width_mm / (2.0 * self.layer_height_mm)))
+
+    def spreads(self) -> dict[str, float | None]:
+        """Return low and high of the strengths, and the stiffness, by field, ready for JSON."""
+        return {name: getattr(self, name) for name in _SPREADS}
 
     def feature_limits(self) -> dict[str, float]:
         """Return the limits that hard features are held against, by field."""
@@ -178,7 +218,10 @@ def process_from(brief: Brief) -> Process:
     nozzle = NOZZLE_MM if wish.nozzle_mm is None else wish.nozzle_mm
     layer = LAYER_OF_NOZZLE * nozzle if wish.layer_height_mm is None else wish.layer_height_mm
     line = LINE_OF_NOZZLE * nozzle if wish.line_width_mm is None else wish.line_width_mm
-    limit = OVERHANG_LIMIT_DEG if wish.overhang_limit_deg is None else wish.overhang_limit_deg
+    named = polymer(DEFAULT_POLYMER if wish.polymer is None else wish.polymer)
+    known = properties_of(named.key)
+    held = known.overhang_limit_deg
+    limit = held.nominal if wish.overhang_limit_deg is None else wish.overhang_limit_deg
     if layer > nozzle:
         # A bead is pressed flat under the nozzle, so a higher layer is a slip of unit or of the nozzle.
         raise OrientError(
@@ -188,13 +231,14 @@ def process_from(brief: Brief) -> Process:
 
     sources = {
         name: "the brief" if getattr(wish, name) is not None else source
-        for name, source in _DEFAULT_SOURCES.items()
+        for name, source in (_DEFAULT_SOURCES | {"overhang_limit_deg": held.source}).items()
     }
-    named = polymer(DEFAULT_POLYMER if wish.polymer is None else wish.polymer)
+    limits, limit_sources = _feature_limits(known, nozzle)
     strengths, strength_sources, strength_notes = _strengths(named, brief.polymer)
     assumptions = list(strength_notes)
     if wish.polymer is None:
         assumptions.insert(0, f"No polymer was named: typical {named.key} is taken.")
+    spreads, spread_sources = _spreads(named, known, brief.polymer, strengths)
     return Process(
         layer_height_mm=layer,
         line_width_mm=line,
@@ -202,9 +246,10 @@ def process_from(brief: Brief) -> Process:
         overhang_limit_deg=limit,
         polymer=named.key,
         assumptions=tuple(assumptions),
-        sources=sources | strength_sources | _FEATURE_LIMIT_SOURCES,
-        wall_limit_mm=WALL_OF_NOZZLE * nozzle,
+        sources=sources | strength_sources | spread_sources | _FEATURE_LIMIT_SOURCES | limit_sources,
+        **limits,
         **strengths,
+        **spreads,
     )
 
 
@@ -229,9 +274,98 @@ def resolved_brief(brief: Brief, process: Process) -> dict[str, Any]:
     return plain
 
 
+def _feature_limits(known: Properties, nozzle: float) -> tuple[dict[str, Any], dict[str, str]]:
+    """Derive from nozzle and polymer what the trade's usual figures, made for 0.4 mm, do not know."""
+    bridge = known.bridge_limit_mm
+    limits: dict[str, Any] = {
+        # Never below the limit itself, which is the polymer's or the brief's.
+        "overhang_support_deg": known.overhang_limit_deg.high,
+        "bridge_limit_mm": bridge.nominal,
+        "bridge_support_mm": bridge.high,
+        "wall_limit_mm": WALL_OF_NOZZLE * nozzle,
+        "lying_hole_limit_mm": LYING_HOLE_OF_BRIDGE * bridge.nominal,
+    }
+    sources = {
+        "overhang_support_deg": f"far end of the range for {known.key}: {known.overhang_limit_deg.source}",
+        "bridge_limit_mm": bridge.source,
+        "bridge_support_mm": f"far end of the range for {known.key}: {bridge.source}",
+        "lying_hole_limit_mm": (
+            f"0.8 of the bridge limit: the ceiling beyond 45° is then a bridge of 0.57 of it; {_TRADE}"
+        ),
+    }
+    for name in ("hole_limit_mm", "pin_limit_mm", "gap_limit_mm", "moving_gap_limit_mm"):
+        limits[name] = getattr(Process, name) * nozzle / NOZZLE_MM
+        sources[name] = f"{_FEATURE_LIMIT_SOURCES[name]}; in proportion to a nozzle of {NOZZLE_MM:g} mm"
+    expansion, glass, mould = known.cte_per_mk, known.glass_c, known.shrink_percent
+    if known.crystalline and mould is not None:
+        limits["shrinkage_strain"] = mould.nominal / 100.0
+        sources["shrinkage_strain"] = mould.source
+    elif expansion is not None and glass is not None and glass.nominal > ROOM_C:
+        limits["shrinkage_strain"] = 1e-6 * expansion.nominal * (glass.nominal - ROOM_C)
+        sources["shrinkage_strain"] = (
+            f"expansion ({expansion.source}) from the glass transition ({glass.source}) to {ROOM_C:g} °C"
+        )
+    elif mould is not None:
+        limits["shrinkage_strain"] = mould.nominal / 100.0
+        sources["shrinkage_strain"] = mould.source
+    else:
+        sources["shrinkage_strain"] = (
+            f"no data for {known.key}, the typical one is taken: {_FEATURE_LIMIT_SOURCES['shrinkage_strain']}"
+        )
+    return limits, sources
+
+
+def _spreads(
+    named: Polymer, known: Properties, own: PolymerFigures, strengths: Mapping[str, float | None]
+) -> tuple[dict[str, Any], dict[str, str]]:
+    """Take low and high of every strength and the stiffness, from the brief or else from the data."""
+    values: dict[str, Any] = dict.fromkeys(_SPREADS)
+    sources = dict.fromkeys(_SPREADS, "no data")
+    said = f"the brief ({own.source})" if own.source else "the brief"
+    data: dict[str, Spread | None] = {"in_layer": named.in_layer_mpa, "across": named.across_mpa}
+    for way in ("in_layer", "across", "shear"):
+        given = getattr(own, f"strength_{way}_mpa")
+        for end in ("low", "high"):
+            name = f"strength_{way}_{end}_mpa"
+            figure, spread = getattr(own, name), data.get(way)
+            if figure is not None:
+                values[name], sources[name] = figure, said
+            elif given is not None:
+                # One figure of the shop's own has no spread until the shop gives one.
+                values[name], sources[name] = given, said
+            elif spread is not None:
+                values[name], sources[name] = getattr(spread, end), spread.source
+            elif way == "shear" and values[f"strength_across_{end}_mpa"] is not None:
+                values[name] = values[f"strength_across_{end}_mpa"] / math.sqrt(3.0)
+                sources[name] = "assumed: across-layer strength / √3, the von Mises relation, no source"
+        nominal = strengths[f"strength_{way}_mpa"]
+        low, high = values[f"strength_{way}_low_mpa"], values[f"strength_{way}_high_mpa"]
+        if None not in (nominal, low, high) and not low <= nominal <= high:
+            raise OrientError(
+                f"[polymer] strength_{way}_mpa is {nominal:g} but its low and high are {low:g} and {high:g}; "
+                "put the three in order."
+            )
+    own_stiffness = {
+        "youngs_in_layer_mpa": own.youngs_modulus_mpa,
+        "youngs_across_mpa": own.youngs_modulus_mpa,
+        "poissons_ratio": own.poissons_ratio,
+    }
+    stiffness = {
+        "youngs_in_layer_mpa": known.modulus_in_layer_mpa,
+        "youngs_across_mpa": known.modulus_across_mpa,
+        "poissons_ratio": known.poissons_ratio,
+    }
+    for name, spread in stiffness.items():
+        if own_stiffness[name] is not None:
+            values[name], sources[name] = own_stiffness[name], said
+        elif spread is not None:
+            values[name], sources[name] = spread.nominal, spread.source
+    return values, sources
+
+
 def _strengths(
     named: Polymer, own: PolymerFigures
-) -> tuple[dict[str, float | None], dict[str, str], tuple[str, ...]]:
+) -> tuple[dict[str, Any], dict[str, str], tuple[str, ...]]:
     """Take the three strengths from the brief or else from the data, with sources and assumptions."""
     said = f"the brief ({own.source})" if own.source else "the brief"
     sources: dict[str, str] = {}

@@ -25,7 +25,7 @@ def test_an_empty_brief_gives_the_documented_defaults():
 
 def test_every_number_has_a_source():
     plain = process()
-    numbers = set(plain.numbers()) - {"polymer"} | set(plain.feature_limits())
+    numbers = set(plain.numbers()) - {"polymer"} | set(plain.feature_limits()) | set(plain.spreads())
     assert numbers == set(plain.sources)
     assert all(plain.sources.values())
 
@@ -108,3 +108,73 @@ def test_the_resolved_brief_is_json_and_holds_the_numbers_used():
     assert back["process"]["polymer"] == "ABS"
     assert back["polymer"]["strength_across_mpa"] == plain.strength_across_mpa
     assert back["load"]["stress_axis"] == [[0.0, 0.0, 1.0]]
+
+
+def test_the_geometry_says_what_half_a_supported_line_allows():
+    # atan(w / 2h): line 0.45, layers 0.10, 0.20, 0.225, 0.30 give 66.0, 48.4, 45.0, 36.9 degrees.
+    for layer, angle in ((0.10, 66.0), (0.20, 48.4), (0.225, 45.0), (0.30, 36.9)):
+        plain = process(process={"layer_height_mm": layer})
+        assert plain.geometric_overhang_deg == pytest.approx(angle, abs=0.05)
+
+
+def test_a_polymer_that_takes_no_cooling_hangs_and_bridges_less():
+    pla, peek = process(), process(process={"polymer": "PEEK"})
+    assert peek.overhang_limit_deg < pla.overhang_limit_deg == 45.0
+    assert peek.bridge_limit_mm < pla.bridge_limit_mm
+    assert peek.lying_hole_limit_mm < pla.lying_hole_limit_mm == 8.0
+    assert process(process={"polymer": "PEEK", "overhang_limit_deg": 52.0}).overhang_limit_deg == 52.0
+
+
+def test_small_things_grow_with_the_nozzle():
+    # The trade's tables are for a nozzle of 0.4 mm: wall 0.8, hole 2, pin 3, gap 0.3 joined and 0.4 moving.
+    wide = process(process={"nozzle_mm": 0.8})
+    found = (
+        wide.wall_limit_mm,
+        wide.hole_limit_mm,
+        wide.pin_limit_mm,
+        wide.gap_limit_mm,
+        wide.moving_gap_limit_mm,
+    )
+    assert found == pytest.approx((1.6, 4.0, 6.0, 0.6, 0.8))
+
+
+def test_shrinkage_is_expansion_from_the_glass_transition_to_the_room():
+    # ABS: 90e-6/K from 105 °C to 20 °C.
+    assert process(process={"polymer": "ABS"}).shrinkage_strain == pytest.approx(90e-6 * 85)
+    unknown = process(process={"polymer": "PETG-CF"})
+    assert unknown.sources["shrinkage_strain"].startswith("no data for PETG-CF")
+
+
+def test_low_and_high_frame_every_strength_there_is():
+    for key in ("PLA", "PETG", "ABS", "PA12-CF", "PEEK", "PEI-PC"):
+        plain = process(process={"polymer": key})
+        for way in ("in_layer", "across", "shear"):
+            low, nominal, high = (getattr(plain, f"strength_{way}{end}_mpa") for end in ("_low", "", "_high"))
+            assert 0 < low <= nominal <= high, (key, way)
+
+
+def test_an_own_strength_without_spread_has_none():
+    plain = process(
+        polymer={
+            "strength_across_mpa": 30.0,
+            "strength_in_layer_mpa": 50.0,
+            "strength_in_layer_low_mpa": 45.0,
+        }
+    )
+    assert (plain.strength_across_low_mpa, plain.strength_across_high_mpa) == (30.0, 30.0)
+    assert (plain.strength_in_layer_low_mpa, plain.strength_in_layer_high_mpa) == (45.0, 50.0)
+
+
+def test_a_low_above_the_nominal_is_refused():
+    with pytest.raises(OrientError, match="put the three in order"):
+        process(polymer={"strength_across_mpa": 30.0, "strength_across_low_mpa": 35.0})
+
+
+def test_stiffness_that_no_source_gives_stays_empty():
+    plain = process(process={"polymer": "PEKK"})
+    assert plain.youngs_in_layer_mpa is None
+    assert plain.sources["youngs_across_mpa"] == "no data"
+    given = process(
+        process={"polymer": "PEKK"}, polymer={"youngs_modulus_mpa": 3000.0, "poissons_ratio": 0.38}
+    )
+    assert (given.youngs_in_layer_mpa, given.youngs_across_mpa, given.poissons_ratio) == (3000, 3000, 0.38)

@@ -19,8 +19,8 @@ on a sphere of radius r. (Both derived here; the n-gon is elementary geometry.)
 
 An edge counts as smooth below 40.5°, so a 45° chamfer or an octagon is taken at its word, and only
 where the two facets are of like width (within a factor of two) and each curves on, the same way
-and by a like angle, at another of its edges or one of the two does beyond a flat neighbour: a
-single bend between two plates is a bend.
+and by a like angle, at another of its edges: a single bend between two plates is a bend. A facet is
+a face and the flat faces around it.
 """
 
 from __future__ import annotations
@@ -33,6 +33,9 @@ from numpy.typing import NDArray
 
 COARSE_MM = 0.1
 _FLAT = math.radians(0.1)
+# A facet is gathered from at most so many flat faces: enough for a strip split twice over, and a wide
+# plane is no facet of a curve.
+_MOST_FLAT = 64
 _SMOOTH = math.radians(40.5)
 
 
@@ -87,50 +90,58 @@ def _across(vertices, a, b, n, p):  # type: ignore[no-untyped-def]  # pragma: no
 
 
 @njit(cache=True, nogil=True)
-def _facet(vertices, faces, normals, neighbours, angles, f, k):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
-    # The facet of f (f and its flat neighbours) seen from edge k: its width, whether it curves
-    # on at another edge, and whether f is a triangle that curves at all three.
+def _facet(vertices, faces, normals, neighbours, angles, f, k, flat):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
+    # The facet of f, seen from edge k: its width, whether it curves on at another edge, whether f is
+    # a triangle that curves at all three, and f's own height. ``flat`` is room for the facet's faces.
     a, b = faces[f, k], faces[f, (k + 1) % 3]
     n = normals[f]
     theta = angles[f, k]
     height = _across(vertices, a, b, n, faces[f, (k + 2) % 3])
-    width = height
-    curved = 1
-    goes_on = False
-    for s in range(1, 3):
-        j = (k + s) % 3
-        angle = angles[f, j]
+    curved = 0
+    for c in range(3):
+        angle = angles[f, c]
         if abs(angle) > _FLAT and abs(angle) < _SMOOTH and angle * theta > 0.0:
             curved += 1
-        if angle / theta > 0.4 and angle / theta < 2.5:
-            goes_on = True
-        if abs(angle) <= _FLAT:
-            g = neighbours[f, j]
-            for c in range(3):
-                width = max(width, _across(vertices, a, b, n, faces[g, c]))
-    if not goes_on:
-        for s in range(1, 3):
-            j = (k + s) % 3
-            if not abs(angles[f, j]) <= _FLAT:
+
+    width = height
+    flat[0] = f
+    count = 1
+    at = 0
+    while at < count:
+        for c in range(3):
+            g = neighbours[flat[at], c]
+            if count == len(flat) or not abs(angles[flat[at], c]) <= _FLAT:
                 continue
-            g = neighbours[f, j]
-            for c in range(3):
-                ratio = angles[g, c] / theta
-                if not (ratio > 0.4 and ratio < 2.5):
-                    continue
-                # Far from this edge, or it is only this edge's own continuation.
-                middle = 0.5 * (
-                    _across(vertices, a, b, n, faces[g, c])
-                    + _across(vertices, a, b, n, faces[g, (c + 1) % 3])
-                )
-                if middle > 0.25 * width:
-                    goes_on = True
+            known = False
+            for i in range(count):
+                known = known or flat[i] == g
+            if known:
+                continue
+            flat[count] = g
+            count += 1
+            for v in range(3):
+                width = max(width, _across(vertices, a, b, n, faces[g, v]))
+        at += 1
+
+    goes_on = False
+    for i in range(count):
+        g = flat[i]
+        for c in range(3):
+            ratio = angles[g, c] / theta
+            if not (ratio > 0.4 and ratio < 2.5):
+                continue
+            # Away from this edge: not the edge itself, nor its continuation along the same line.
+            middle = 0.5 * (
+                _across(vertices, a, b, n, faces[g, c]) + _across(vertices, a, b, n, faces[g, (c + 1) % 3])
+            )
+            goes_on = goes_on or middle > 0.25 * width
     return width, goes_on, curved == 3, height
 
 
 @njit(cache=True, nogil=True)
 def _largest(vertices, faces, normals, neighbours, angles):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     largest = 0.0
+    flat = np.empty(_MOST_FLAT, dtype=np.int32)
     for f in range(faces.shape[0]):
         for k in range(3):
             g = neighbours[f, k]
@@ -141,8 +152,8 @@ def _largest(vertices, faces, normals, neighbours, angles):  # type: ignore[no-u
             for c in range(3):
                 if neighbours[g, c] == f and faces[g, c] == faces[f, (k + 1) % 3]:
                     kg = c
-            w1, on1, round1, h1 = _facet(vertices, faces, normals, neighbours, angles, f, k)
-            w2, on2, round2, h2 = _facet(vertices, faces, normals, neighbours, angles, g, kg)
+            w1, on1, round1, h1 = _facet(vertices, faces, normals, neighbours, angles, f, k, flat)
+            w2, on2, round2, h2 = _facet(vertices, faces, normals, neighbours, angles, g, kg, flat)
             if not (on1 and on2) or w1 > 2.0 * w2 or w2 > 2.0 * w1:
                 continue
             if round1 and round2:

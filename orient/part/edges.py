@@ -91,54 +91,44 @@ def _pair(faces, vertex_count):  # type: ignore[no-untyped-def]  # pragma: no co
     neighbours = np.full((n_faces, 3), -1, dtype=np.int32)
     sound = np.ones(n_faces, dtype=np.bool_)
     counts = np.zeros(3, dtype=np.int64)
+    # At each end of the bucket's edges: how many half-edges, and the first two of them.
+    met = np.zeros(vertex_count, dtype=np.int32)
+    first = np.empty(vertex_count, dtype=np.int32)
+    second = np.zeros(vertex_count, dtype=np.int32)
     for v in range(vertex_count):
-        first, last = start[v], start[v + 1]
-        if last - first > 64:
-            # The hub of a large fan: sorted, so that equal ends lie side by side.
-            ends = np.empty(last - first, dtype=np.int32)
-            for i in range(first, last):
-                h = bucket[i]
-                ends[i - first] = max(faces[h // 3, h % 3], faces[h // 3, (h % 3 + 1) % 3])
-            order = np.argsort(ends, kind="mergesort")
-            bucket[first:last] = bucket[first:last][order]
-            is_sorted = True
-        else:
-            is_sorted = False
-        for i in range(first, last):
+        for i in range(start[v], start[v + 1]):
             h = bucket[i]
-            if h < 0:
+            end = max(faces[h // 3, h % 3], faces[h // 3, (h % 3 + 1) % 3])
+            met[end] += 1
+            if met[end] == 1:
+                first[end] = h
+            elif met[end] == 2:
+                second[end] = h
+            else:
+                sound[h // 3] = False
+        for i in range(start[v], start[v + 1]):
+            h = bucket[i]
+            end = max(faces[h // 3, h % 3], faces[h // 3, (h % 3 + 1) % 3])
+            count = met[end]
+            met[end] = 0
+            if count == 0:  # settled with the first of its edge
                 continue
-            f, k = h // 3, h % 3
-            end = max(faces[f, k], faces[f, (k + 1) % 3])
-            count = 1
-            mate = -1
-            for j in range(i + 1, last):
-                g = bucket[j]
-                if g < 0:
-                    continue
-                if max(faces[g // 3, g % 3], faces[g // 3, (g % 3 + 1) % 3]) == end:
-                    count += 1
-                    bucket[j] = -1
-                    if count == 2:
-                        mate = g
-                    else:
-                        sound[g // 3] = False
-                elif is_sorted:
-                    break
+            f, k = first[end] // 3, first[end] % 3
+            g, j = second[end] // 3, second[end] % 3
             if count == 1:
                 counts[0] += 1
                 sound[f] = False
             elif count == 2:
-                neighbours[f, k] = mate // 3
-                neighbours[mate // 3, mate % 3] = f
-                if faces[f, k] == faces[mate // 3, mate % 3]:
+                neighbours[f, k] = g
+                neighbours[g, j] = f
+                if faces[f, k] == faces[g, j]:
                     counts[2] += 1
                     sound[f] = False
-                    sound[mate // 3] = False
+                    sound[g] = False
             else:
                 counts[1] += 1
                 sound[f] = False
-                sound[mate // 3] = False
+                sound[g] = False
     return neighbours, sound, counts
 
 

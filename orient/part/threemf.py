@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import posixpath
 import zipfile
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -76,7 +77,7 @@ def read_3mf(path: Path) -> Triangles:
     try:
         with zipfile.ZipFile(path) as package:
             return _read_package(package)
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, NotImplementedError, RuntimeError):
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError):
         raise OrientError(
             "is no whole 3MF package (its archive cannot be opened): export or copy it again."
         ) from None

@@ -106,6 +106,26 @@ def test_a_refusal_by_the_system_is_passed_on_in_words(tmp_path, monkeypatch):
         read_part(path)
 
 
+@pytest.mark.parametrize("kind", ["stl", "stl_ascii", "obj", "ply", "off", "3mf", "glb"])
+def test_a_damaged_file_is_read_or_refused_but_never_a_crash(tmp_path, kind):
+    whole = BOX.export(file_type=kind)
+    whole = whole.encode() if isinstance(whole, str) else whole
+    path = tmp_path / f"part.{kind[:3]}"
+    damage = np.random.default_rng(7)
+    for _ in range(25):
+        content = bytearray(whole)
+        for at in damage.integers(0, len(content), damage.integers(1, 6)):
+            content[at] = damage.integers(0, 256)
+        cut = damage.integers(0, len(content))
+        del content[cut : cut + damage.integers(0, 30)]
+        path.write_bytes(content)
+        try:
+            outcome = read_part(path, together=True)
+        except OrientError as refusal:
+            outcome = str(refusal)
+        assert path.name in outcome if isinstance(outcome, str) else np.isfinite(outcome.vertices).all()
+
+
 def test_a_zip_without_a_model_is_told(tmp_path):
     path = tmp_path / "holiday.3mf"
     with zipfile.ZipFile(path, "w") as package:

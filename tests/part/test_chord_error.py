@@ -19,6 +19,15 @@ def test_cylinder_cut_into_short_pieces_has_the_same_error():
     assert part.health.chord_error_mm == pytest.approx(10 * (1 - np.cos(np.pi / 24)), rel=1e-6)
 
 
+@pytest.mark.parametrize("times", [1, 2])
+def test_splitting_the_triangles_of_a_cylinder_changes_nothing(times):
+    vertices, faces = prism(24, 10, 30)
+    for _ in range(times):
+        vertices, faces = trimesh.remesh.subdivide(vertices, faces)
+    error = part_from_arrays(vertices, faces).health.chord_error_mm
+    assert error == pytest.approx(10 * (1 - np.cos(np.pi / 24)), rel=1e-6)
+
+
 @pytest.mark.parametrize("subdivisions", [3, 4, 5])
 def test_sphere_has_the_depth_of_its_facets(subdivisions):
     # A triangle inscribed in a sphere lies r − √(r² − R²) under it, R its circumradius. An icosphere's

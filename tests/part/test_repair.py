@@ -25,7 +25,7 @@ def test_zero_and_minus_zero_are_one_corner():
     assert len(first) == 1
 
 
-@pytest.mark.parametrize("n", [12, 300])  # a fan of 300 is a hub with its own way through
+@pytest.mark.parametrize("n", [12, 300])  # at the hub of a fan of 300 many edges end
 def test_neighbours_are_those_trimesh_finds(n):
     vertices, faces = prism(n, 10, 5)
     edges = edges_of(faces.astype(np.int32), len(vertices))

@@ -10,7 +10,7 @@ from orient.errors import OrientError
 from orient.part.hull import plane_axes
 from orient.pose.frame import part_frame
 
-__all__ = ["part_frame", "rotation_to_bed"]
+__all__ = ["footprint_sides", "part_frame", "rotation_to_bed", "rotations_to_bed"]
 
 # Rectangles whose areas differ by less than this share are equally good.
 TIED = 1e-6
@@ -93,17 +93,61 @@ def rotation_to_bed(direction: ArrayLike, points: ArrayLike) -> NDArray[np.float
     return transform + 0.0
 
 
+def rotations_to_bed(directions: ArrayLike, points: ArrayLike) -> NDArray[np.float64]:
+    """Give the transforms of many build directions onto the bed, (P, 4, 4): see `rotation_to_bed`."""
+    return np.stack([rotation_to_bed(direction, points) for direction in np.atleast_2d(directions)])
+
+
+def footprint_sides(
+    directions: ArrayLike, points: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Measure the footprint's least-area rectangle for many build directions.
+
+    Parameters
+    ----------
+    directions : (P, 3) array_like
+        Build directions in the file's coordinates.
+    points : (N, 3) array_like
+        Points of the part, mm; its hull's are enough.
+
+    Returns
+    -------
+    longer, shorter : (P,) float64
+        Its sides, mm.
+    """
+    given = np.asarray(points, dtype=np.float64)
+    sides = [np.ptp(given @ turn[:2, :3].T, axis=0) for turn in rotations_to_bed(directions, given)]
+    return np.array(sides)[:, 0], np.array(sides)[:, 1]
+
+
 def _rim(plane: NDArray[np.float64]) -> NDArray[np.float64]:
     """Corners of the convex hull of points in the plane; it may be a line or a point."""
-    if len(plane) > _MANY:
-        # Points inside the polygon of some outermost ones are no corners (Akl and Toussaint, Information
-        # Processing Letters 7, 1978, 219–222).
-        turns = np.arange(16) * (np.pi / 8)
-        outermost = plane[(plane @ np.array([np.cos(turns), np.sin(turns)])).argmax(axis=0)]
-        sides = np.roll(outermost, -1, axis=0) - outermost
-        outward = np.column_stack([sides[:, 1], -sides[:, 0]])
-        beyond = plane @ outward.T - np.einsum("ij,ij->i", outward, outermost)
-        plane = plane[(beyond >= 0).any(axis=1)]
+    for corners in (16, 64):
+        if len(plane) > _MANY:
+            plane = plane[_may_be_corners(plane, corners)]
     shape = shapely.convex_hull(shapely.multipoints(plane))
     rim = shapely.get_coordinates(shape)
     return rim[:-1] if shape.geom_type == "Polygon" else rim
+
+
+def _may_be_corners(plane: NDArray[np.float64], count: int) -> NDArray[np.bool_]:
+    """Rule out points inside the polygon of some outermost ones.
+
+    After Akl and Toussaint, Information Processing Letters 7, 1978, 219–222; here by the circle inscribed in
+    the polygon, once the points are stretched to spread alike all ways.
+    """
+    about = plane - plane.mean(axis=0)
+    power, axes = np.linalg.eigh(about.T @ about / len(about))
+    if power[0] <= 1e-12 * power[1]:
+        return np.ones(len(plane), dtype=bool)
+    round_ = (axes / np.sqrt(power)).T @ about.T
+    turns = np.arange(count) * (2 * np.pi / count)
+    ways = np.column_stack([np.cos(turns), np.sin(turns)])
+    ring = round_[:, (ways @ round_).argmax(axis=1)]
+    after = np.roll(ring, -1, axis=1)
+    sides = after - ring
+    length = np.hypot(*sides)
+    held = length > 0
+    inscribed = ((ring[0] * after[1] - ring[1] * after[0])[held] / length[held]).min()
+    outside = np.einsum("ij,ij->j", round_, round_) >= (max(inscribed, 0.0) * (1 - 1e-9)) ** 2
+    return outside

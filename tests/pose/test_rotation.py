@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from orient.errors import OrientError
-from orient.pose.rotation import rotation_to_bed
+from orient.pose.rotation import footprint_sides, rotation_to_bed, rotations_to_bed
 from tests.pose.shapes import bracket
 
 
@@ -70,3 +70,22 @@ def test_a_sheet_on_its_edge_lies_along_x():
 def test_no_direction_is_refused(direction):
     with pytest.raises(OrientError, match="build direction"):
         rotation_to_bed(direction, np.eye(3))
+
+
+def test_many_directions_at_once_are_laid_alike():
+    points = bracket().hull.points
+    directions = Rotation.random(12, random_state=4).apply([0, 0, 1.0])
+    transforms = rotations_to_bed(directions, points)
+    longer, shorter = footprint_sides(directions, points)
+    for k, direction in enumerate(directions):
+        assert np.array_equal(transforms[k], rotation_to_bed(direction, points))
+        assert np.ptp(laid(direction, points), axis=0)[:2] == pytest.approx([longer[k], shorter[k]])
+
+
+@pytest.mark.parametrize("stretch", [(1, 1, 1), (40, 1, 0.1)])
+def test_a_fine_ball_loses_no_corner_of_its_footprint(stretch):
+    points = trimesh.creation.icosphere(subdivisions=5).vertices * stretch
+    direction = Rotation.random(random_state=2).apply([0, 0, 1.0])
+    plane = laid(direction, points)[:, :2]
+    _, theirs = trimesh.bounds.oriented_bounds_2D(plane)
+    assert np.sort(np.ptp(plane, axis=0)) == pytest.approx(np.sort(theirs), rel=1e-6)

@@ -133,21 +133,18 @@ def _rim(plane: NDArray[np.float64]) -> NDArray[np.float64]:
 def _may_be_corners(plane: NDArray[np.float64], count: int) -> NDArray[np.bool_]:
     """Rule out points inside the polygon of some outermost ones.
 
-    After Akl and Toussaint, Information Processing Letters 7, 1978, 219–222; here by the circle inscribed in
-    the polygon, once the points are stretched to spread alike all ways.
+    After Akl and Toussaint, Information Processing Letters 7, 1978, 219–222; each point is held against the
+    side that it lies behind, seen from the middle.
     """
-    about = plane - plane.mean(axis=0)
-    power, axes = np.linalg.eigh(about.T @ about / len(about))
-    if power[0] <= 1e-12 * power[1]:
-        return np.ones(len(plane), dtype=bool)
-    round_ = (axes / np.sqrt(power)).T @ about.T
     turns = np.arange(count) * (2 * np.pi / count)
     ways = np.column_stack([np.cos(turns), np.sin(turns)])
-    ring = round_[:, (ways @ round_).argmax(axis=1)]
-    after = np.roll(ring, -1, axis=1)
-    sides = after - ring
-    length = np.hypot(*sides)
-    held = length > 0
-    inscribed = ((ring[0] * after[1] - ring[1] * after[0])[held] / length[held]).min()
-    outside = np.einsum("ij,ij->j", round_, round_) >= (max(inscribed, 0.0) * (1 - 1e-9)) ** 2
-    return outside
+    outermost = (ways @ plane.T).argmax(axis=1)
+    about = plane - plane[outermost].mean(axis=0)
+    ring = about[np.unique(outermost)]
+    ring = ring[np.argsort(np.arctan2(ring[:, 1], ring[:, 0]), kind="stable")]
+    behind = np.searchsorted(np.arctan2(ring[:, 1], ring[:, 0]), np.arctan2(about[:, 1], about[:, 0]))
+    side = ring[behind % len(ring)] - ring[behind - 1]
+    normal = np.column_stack([side[:, 1], -side[:, 0]])
+    beyond = np.einsum("ij,ij->i", normal, about - ring[behind - 1])
+    # Those on the side stay, whatever the rounding.
+    return beyond >= -1e-9 * np.abs(about).max() ** 2

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from posed import posed, posed_from
+from tests.ranking.posed import posed, posed_from
 
 from orient.errors import OrientError
 from orient.ranking.limits import Limits

@@ -2,7 +2,7 @@ from math import inf
 
 import numpy as np
 from hypothesis import given, settings
-from posed import Posed, posed, posed_from
+from tests.ranking.posed import Posed, posed, posed_from
 
 
 def recommended_at(poses: Posed, name: str, weight: float) -> int:

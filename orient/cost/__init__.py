@@ -1,0 +1,1 @@
+"""What the shop can do: machine fitness, service, envelope, time, cost, curl, cautions and tuning."""

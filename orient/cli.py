@@ -122,7 +122,7 @@ def rank(
     if save:
         save_pose(found, Path(save))
     if "-" not in (json, csv):
-        print_ranking(found, top)
+        print_ranking(found)
     for path in outputs:
         _say(f"Wrote {path}.")
 

@@ -36,8 +36,10 @@ APART_DEG = 5.0
 NEAR_DEG = 1.0
 # A refined pose is listed when it betters all that lies near it by at least this share.
 WORTH_A_POSE = 0.001
-# A face that the part rests on is at least this many line widths square; less is a tip or an edge.
+# A face that the part rests on is at least this many line widths square and this share of its mean
+# shadow (a quarter of the hull's surface); less is a tip or an edge.
 LEAST_REST_LINES = 2.0
+LEAST_REST_SHARE = 0.002
 
 LOAD_CAUTION = (
     "Strength figures are an estimate for choosing an orientation; where failure can hurt, load-test the "
@@ -136,7 +138,9 @@ def evaluate(
     clock.lap("brief")
     ready = sort_part(part)
     found = candidates(part, loads.axes if len(loads.axes) else None, directions)
-    least_rest = (LEAST_REST_LINES * process.line_width_mm) ** 2
+    least_rest = max(
+        (LEAST_REST_LINES * process.line_width_mm) ** 2, LEAST_REST_SHARE * part.hull.area_mm2 / 4.0
+    )
     rests = found.rests_on_flat & (found.contact_area_mm2 >= least_rest)
     clock.lap("candidates")
 

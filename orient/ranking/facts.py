@@ -98,7 +98,8 @@ def pose_numbers(standing: Standing, positions: Sequence[int]) -> dict[int, Numb
     standing : Standing
         Poses in order.
     positions : sequence of int
-        Positions (from 0) of the poses to explain.
+        Positions (from 0) of the poses to explain, in order; each is held against the next of them, the
+        last against the pose that follows it.
 
     Returns
     -------
@@ -123,12 +124,14 @@ def pose_numbers(standing: Standing, positions: Sequence[int]) -> dict[int, Numb
         }
 
     found = {}
+    following = dict(zip(positions, positions[1:], strict=False))
     for i in positions:
+        after = following.get(i, i + 1)
         numbers = one(i) | {
             "poses": last + 1,
             "weights": dict(standing.weights),
             "choice": _choice(standing),
-            "next": one(i + 1) if i < last else None,
+            "next": one(after) if after <= last else None,
             "best": {
                 MEASURES[name].field: {"rank": j + 1, "value": float(shown[name][j])}
                 for name, j in best.items()

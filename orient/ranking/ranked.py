@@ -19,6 +19,9 @@ from orient.ranking.weights import counted_weights
 
 Array = NDArray[np.float64]
 
+# Poses nearer to each other than this are shown as one choice.
+APART_DEG = 15.0
+
 
 @dataclass(frozen=True, eq=False)
 class Ranking:
@@ -45,6 +48,9 @@ class Ranking:
         Ranks, from 1, of the best pose that lies on a flat face and of the best that does not.
     undominated : (P,) array of bool
         Poses that no other beats in support volume, height and load together.
+    shown : tuple of int
+        Rows (from 0) worth showing beside each other: the best poses that lie well apart, the best
+        resting, the best free and the recommended one.
     why : tuple of P tuples of str
         Sentences for the poses that are explained, empty for the others.
     numbers : tuple of P (dict or None)
@@ -67,6 +73,7 @@ class Ranking:
     best_resting: int | None
     best_free: int | None
     undominated: NDArray[np.bool_]
+    shown: tuple[int, ...]
     why: tuple[tuple[str, ...], ...]
     numbers: tuple[Numbers | None, ...]
     excluded: tuple[Excluded, ...]
@@ -106,8 +113,9 @@ def rank_poses(
     limits : Limits, optional
         What a pose must keep to be considered.
     explained : int
-        How many of the first poses are explained, beside the recommended pose, the best resting and
-        the best free one.
+        How many poses are shown and explained, at the most, unless the recommended pose, the best
+        resting and the best free one ask for more. They lie `APART_DEG` apart: neighbours of a good
+        pose are nearly as good, and no other choice.
 
     Returns
     -------
@@ -158,8 +166,8 @@ def rank_poses(
     ranges = weight_ranges(penalty, counted, rests, choice.recommended, ties)
     standing = Standing(table, cost, total, rests, kept_sources, counted, choice, ranges)
     named = (choice.recommended, choice.best_resting, choice.best_free)
-    shown = {*range(min(explained, len(index))), *(position for position in named if position is not None)}
-    numbers = pose_numbers(standing, sorted(shown))
+    shown = _worth_showing(directions[index], explained, {row for row in named if row is not None})
+    numbers = pose_numbers(standing, shown)
     no_load = np.zeros(len(index))
     return Ranking(
         directions=directions[index],
@@ -181,9 +189,22 @@ def rank_poses(
                 ]
             )
         ),
+        shown=tuple(shown),
         why=tuple(why(numbers[i]) if i in numbers else () for i in range(len(index))),
         numbers=tuple(numbers.get(i) for i in range(len(index))),
         excluded=excluded,
         weights=counted,
         robustness=ranges,
     )
+
+
+def _worth_showing(directions: Array, most: int, always: set[int]) -> list[int]:
+    """Rows of the best poses that lie apart, best first, those that are always shown among them."""
+    chosen: list[int] = []
+    least = np.cos(np.radians(APART_DEG))
+    for row in range(len(directions)):
+        if len(chosen) >= most:
+            break
+        if row in always or not chosen or float((directions[chosen] @ directions[row]).max()) < least:
+            chosen.append(row)
+    return sorted({*chosen, *always})

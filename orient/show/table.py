@@ -21,15 +21,13 @@ WITH_BARS = 96
 WIDEST = 100
 
 
-def ranking_view(evaluation: Evaluation, top: int = 5, width: int = 100) -> RenderableType:
+def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
     """What a person reads: the part, the best poses, which to take and why, what to mind.
 
     Parameters
     ----------
     evaluation : Evaluation
         What was found.
-    top : int
-        How many poses the table shows; the recommended one is added when it is not among them.
     width : int
         Columns of the terminal; bars are drawn where there is room for them.
 
@@ -38,10 +36,8 @@ def ranking_view(evaluation: Evaluation, top: int = 5, width: int = 100) -> Rend
     rich renderable
     """
     ranking = evaluation.ranking
-    rows = list(range(min(top, len(ranking.directions))))
+    rows = ranking.shown
     taken = ranking.recommended - 1
-    if taken not in rows:
-        rows.append(taken)
     parts: list[RenderableType] = [
         _part_line(evaluation),
         "",
@@ -60,11 +56,11 @@ def ranking_view(evaluation: Evaluation, top: int = 5, width: int = 100) -> Rend
     return Group(*parts)
 
 
-def print_ranking(evaluation: Evaluation, top: int = 5) -> None:
+def print_ranking(evaluation: Evaluation) -> None:
     """Print the ranking to standard output, no wider than reads well."""
     console = Console(highlight=False)
     width = min(console.width, WIDEST) if console.is_terminal else WIDEST
-    Console(highlight=False, width=width).print(ranking_view(evaluation, top, width))
+    Console(highlight=False, width=width).print(ranking_view(evaluation, width))
 
 
 def direction_words(direction: NDArray[np.float64]) -> str:

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.ranking.posed import posed, posed_from
 
 from orient.errors import OrientError
 from orient.ranking.limits import Limits
+from tests.ranking.posed import posed, posed_from
 
 THREE = np.array([[4, 2, 0, 0, 10], [0, 12, 0, 0, 2], [1, 18, 0, 0, 0]])  # 12, 22 and 28 mm tall
 

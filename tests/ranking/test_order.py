@@ -2,9 +2,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.ranking.posed import posed, posed_from
 
 from orient.ranking.order import choose, order
+from orient.ranking.penalties import Scale
+from orient.ranking.ranked import rank_poses
+from tests.ranking.posed import posed, posed_from
 
 
 @given(posed(least=2, loaded=True), st.data())
@@ -105,3 +107,28 @@ def test_rows_of_every_column_follow_the_pose():
         assert np.array_equal(ranking.columns[name], column[ranking.index])
     assert np.array_equal(ranking.directions, poses.directions[ranking.index])
     assert ranking.rests_on_flat.tolist() == [False, True, True]
+
+
+def test_poses_shown_lie_apart_and_hold_the_one_to_take():
+    turn = np.radians(np.arange(0.0, 90.0, 5.0))
+    directions = np.column_stack([np.sin(turn), np.zeros_like(turn), np.cos(turn)])
+    count = len(turn)
+    columns = {
+        "support_weighted_mm3": np.arange(count) * 10.0,
+        "support_volume_mm3": np.arange(count) * 10.0,
+        "height_mm": np.full(count, 20.0),
+        "first_layer_mm2": np.full(count, 50.0),
+        "stair_step_mm": np.zeros(count),
+    }
+    rests = np.zeros(count, dtype=bool)
+    rests[2] = True
+    found = rank_poses(directions, ["grid"] * count, rests, columns, Scale(1000.0, 10.0, 40.0, 100.0, 0.2))
+    assert found.recommended - 1 in found.shown
+    assert found.best_resting - 1 in found.shown
+    kept = [row for row in found.shown if row not in (found.recommended - 1, found.best_resting - 1)]
+    for a in kept:
+        for b in found.shown:
+            if a != b and b in kept:
+                apart = np.degrees(np.arccos(np.clip(found.directions[a] @ found.directions[b], -1, 1)))
+                assert apart >= 15.0 - 1e-6
+    assert all(bool(said) == (row in found.shown) for row, said in enumerate(found.why))

@@ -2,6 +2,7 @@ from math import inf
 
 import numpy as np
 from hypothesis import given, settings
+
 from tests.ranking.posed import Posed, posed, posed_from
 
 

@@ -144,12 +144,12 @@ def mast_bracket() -> Manifold:
     Shows: a deep flat ceiling under the arm (a cantilever of 30 mm), a lying hole of Ø 12 in the web for
     the cable, sharp inner corners that raise the stress, an end stop only 1 mm thick, and the choice
     between standing it on its base as it is mounted (broad first layer, but the web's bending pulls the
-    layers apart) and laying it on its side.
+    layers apart) and laying it on the side where base, web and arm end flush.
     """
-    web = box((-17, -8), (-16, 16), (0, 39))
-    arm = box((-17, 22), (-16, 16), (30, 39))
-    seat = box((4, 21), (-16, 16), (38, 40))
-    end_stop = box((21, 22), (-16, 16), (38, 45))
+    web = box((-17, -8), (-16, 20), (0, 39))
+    arm = box((-17, 22), (-16, 20), (30, 39))
+    seat = box((4, 21), (-16, 20), (38, 40))
+    end_stop = box((21, 22), (-16, 20), (38, 45))
     solid = along_z(BASE, 0, 0, (0, 6)) + web + arm + seat + end_stop
     for x, y, diameter in BASE_HOLES:
         solid -= along_z(circle(diameter), x, y, (-1, 7))
@@ -164,7 +164,7 @@ def mast_bracket_rev_b() -> Manifold:
     Two ribs flush with the arm's sides run at 45° from the foot of the web to the tip of the arm, and the
     ceiling between them is a 45° gable: no flat ceiling is left. The cable hole is a teardrop, the corner
     behind the web has a 45° chamfer, the end stop is 2 mm thick, and the nuts of the U-bolt sit in hex
-    pockets.
+    pockets. Arm and web are 4 mm narrower: nothing has to end flush with the base any more.
 
     Shows: what a redesign takes away (support, the sharp corner, the sagging hole, the thin wall) and what
     it adds (two hex pockets with a flat ceiling, more material, and a second rib that hangs free when it

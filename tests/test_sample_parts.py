@@ -197,8 +197,8 @@ def test_walls_of_the_housing_are_as_thick_as_drawn(filed):
 
 def test_volume_of_the_mast_bracket_by_hand(filed):
     base = 76 * 44 - 4 * 8**2 + polygon_area(16) - 2 * polygon_area(6.6) - polygon_area(4.5)
-    web, arm = 9 * 32 * (39 - 6), (22 - -8) * 32 * 9
-    seat, stop = 17 * 32 * 1, 1 * 32 * 6
+    web, arm = 9 * 36 * (39 - 6), (22 - -8) * 36 * 9
+    seat, stop = 17 * 36 * 1, 1 * 36 * 6
     holes = 2 * polygon_area(5.5) * (40 - 30) + polygon_area(12) * 9
     assert filed["mast_bracket"].volume == pytest.approx(6 * base + web + arm + seat + stop - holes, rel=1e-6)
 
@@ -237,7 +237,7 @@ def area_beyond_45_degrees(mesh: trimesh.Trimesh) -> float:
 
 
 def test_bracket_has_a_flat_ceiling_under_its_arm(filed):
-    ceiling = 30 * 32 - 2 * polygon_area(5.5)
+    ceiling = 30 * 36 - 2 * polygon_area(5.5)
     assert area_beyond_45_degrees(filed["mast_bracket"]) > ceiling
 
 

@@ -17,7 +17,8 @@ STRONG = Process(strength_in_layer_mpa=50.0, strength_across_mpa=30.0, strength_
 NAMES = {
     "overhang_area_mm2", "overhang_projected_mm2", "support_volume_mm3", "support_weighted_mm3",
     "support_on_part_mm3", "scar_area_mm2", "height_mm", "layers", "first_layer_mm2", "islands",
-    "tip_margin_deg", "stair_step_mm", "rough_area_mm2", "load_angle_deg", "strength_retained", "contour_length_mm",
+    "tip_margin_deg", "stair_step_mm", "rough_area_mm2", "load_angle_deg",
+    "strength_retained", "contour_length_mm",
 }  # fmt: skip
 SPREAD = np.vstack([np.random.default_rng(5).normal(size=(40, 3)), np.eye(3), -np.eye(3)])
 SPREAD /= np.linalg.norm(SPREAD, axis=1, keepdims=True)

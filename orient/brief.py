@@ -313,7 +313,7 @@ def read_brief(path: str | Path) -> Brief:
     return brief.model_copy(update={"part": here})
 
 
-def with_flags(brief: Brief, flags: Mapping[str, object]) -> Brief:
+def with_flags(brief: Brief, flags: Mapping[str, object], names: Mapping[str, str] | None = None) -> Brief:
     """Lay command-line flags over a brief; the flags win.
 
     Parameters
@@ -323,6 +323,9 @@ def with_flags(brief: Brief, flags: Mapping[str, object]) -> Brief:
     flags
         Values by dotted key, such as ``{"process.layer_height_mm": 0.1}``. A value of None is a flag that was
         not given.
+    names
+        What the shell calls a key, such as ``{"process.layer_height_mm": "--layer"}``, to say where a fault
+        is.
 
     Returns
     -------
@@ -357,7 +360,11 @@ def with_flags(brief: Brief, flags: Mapping[str, object]) -> Brief:
             data.setdefault(section, {})[name] = value
         else:
             data[name] = value
-    return _checked(data, lambda loc: "command line")
+
+    def place(loc: Sequence[int | str]) -> str:
+        return (names or {}).get(_dotted(loc[:2]), "command line")
+
+    return _checked(data, place)
 
 
 def vector_from_text(text: str) -> tuple[float, float, float]:
@@ -391,43 +398,6 @@ def vector_from_text(text: str) -> tuple[float, float, float]:
             f'"{text}" is no direction; write three numbers with commas between, such as 1,0,0.'
         )
     return x, y, z
-
-
-def weights_from_text(text: str) -> dict[str, object]:
-    """Read weights, or a preset's name, as a flag writes them.
-
-    Parameters
-    ----------
-    text
-        ``"support=1,height=0.5"`` or one name alone.
-
-    Returns
-    -------
-    dict
-        Flags for `with_flags`.
-
-    Raises
-    ------
-    OrientError
-        When a weight is no number.
-
-    Examples
-    --------
-    >>> weights_from_text("support=1, load=2")
-    {'weights.support': 1.0, 'weights.load': 2.0}
-    """
-    if "=" not in text and "," not in text:
-        return {"weights.preset": text.strip()}
-    flags: dict[str, object] = {}
-    for pair in filter(None, (piece.strip() for piece in text.split(","))):
-        name, _, number = pair.partition("=")
-        try:
-            flags[f"weights.{name.strip().replace('-', '_')}"] = float(number)
-        except ValueError:
-            raise OrientError(
-                f'"{pair}" is no weight; write name=number, such as support=1,height=0.5.'
-            ) from None
-    return flags
 
 
 def _text_of(path: Path) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated, Any
@@ -20,6 +21,22 @@ app = typer.Typer(
 )
 
 
+# What a slip in a flag is called by.
+_FLAGS = {
+    "part.file": "PART",
+    "part.units": "--units",
+    "part.body": "--body",
+    "part.together": "--together",
+    "process.polymer": "--polymer",
+    "process.layer_height_mm": "--layer",
+    "process.overhang_limit_deg": "--overhang-limit",
+    "load.stress_axis": "--stress-axis",
+    "load.kind": "--kind",
+    "limits.max_height_mm": "--max-height",
+    "limits.min_strength_retained": "--min-strength",
+}
+
+
 @app.callback()
 def _verbs() -> None:
     """Keep `rank` a verb of its own while it is the only one."""
@@ -29,43 +46,73 @@ def _verbs() -> None:
 def rank(
     part: Annotated[
         str | None,
-        typer.Argument(help="Mesh to lay: STL, OBJ, PLY, OFF, 3MF, GLB or STEP. The brief may name it."),
+        typer.Argument(
+            metavar="PART",
+            help="Mesh to lay: STL, OBJ, PLY, OFF, 3MF, GLB or STEP; the brief may name it instead.",
+        ),
     ] = None,
-    brief: Annotated[str | None, typer.Option(help="Job brief, TOML. Flags win over it.")] = None,
+    brief: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Job brief, TOML; flags win over it.")
+    ] = None,
     stress_axis: Annotated[
         list[str] | None,
-        typer.Option(help="Direction x,y,z along which the part is stressed; may be repeated."),
+        typer.Option(
+            metavar="X,Y,Z",
+            help="Direction in which the part is pulled or bent, in the file's coordinates; may be repeated.",
+        ),
     ] = None,
-    kind: Annotated[str | None, typer.Option(help="How: tension, compression or bending.")] = None,
-    polymer: Annotated[str | None, typer.Option(help="Polymer, such as PETG.")] = None,
-    layer: Annotated[float | None, typer.Option(help="Layer height, mm.")] = None,
+    kind: Annotated[
+        str | None,
+        typer.Option(metavar="KIND", help="What the load does: tension (the default), compression, bending."),
+    ] = None,
+    polymer: Annotated[str | None, typer.Option(metavar="NAME", help="Polymer, such as PETG.")] = None,
+    layer: Annotated[float | None, typer.Option(metavar="MM", help="Layer height.")] = None,
     overhang_limit: Annotated[
-        float | None, typer.Option(help="Largest angle from the wall that holds itself up, degrees.")
+        float | None,
+        typer.Option(
+            metavar="DEG", help="Steepest overhang that holds itself up; 0 is a wall, 90 a ceiling."
+        ),
     ] = None,
     weights: Annotated[
         str | None,
-        typer.Option(help="What counts how much, such as support=1,height=0.5,load=2, or a preset."),
+        typer.Option(
+            metavar="WEIGHTS",
+            help="What counts how much, such as support=1,height=0.5,load=2; a preset: all-round, "
+            "least-support, low-and-quick, strong, smooth, sure-footed; or both: strong,finish=1.",
+        ),
     ] = None,
-    max_height: Annotated[float | None, typer.Option(help="Leave out taller poses, mm.")] = None,
+    max_height: Annotated[float | None, typer.Option(metavar="MM", help="Leave out taller poses.")] = None,
     min_strength: Annotated[
-        float | None, typer.Option(help="Leave out poses that keep less of the strength, 0 to 1.")
+        float | None,
+        typer.Option(metavar="SHARE", help="Leave out poses that keep less of the strength, 0 to 1."),
     ] = None,
-    units: Annotated[str | None, typer.Option(help="Unit of an STL or OBJ: mm, cm, m, in, ft, um.")] = None,
-    body: Annotated[int | None, typer.Option(help="Which body, when the file holds several.")] = None,
+    units: Annotated[
+        str | None,
+        typer.Option(metavar="UNIT", help="Unit of a file that carries none: mm, cm, m, in, ft, um."),
+    ] = None,
+    body: Annotated[
+        int | None, typer.Option(metavar="N", help="Which body to lay, when the file holds several.")
+    ] = None,
     together: Annotated[
         bool, typer.Option("--together", help="Lay all bodies as they are arranged.")
     ] = False,
-    directions: Annotated[int, typer.Option(min=1, help="Size of the even grid of directions.")] = 1000,
-    top: Annotated[int, typer.Option(min=1, help="How many poses to show and explain.")] = 5,
+    directions: Annotated[
+        int, typer.Option(min=1, metavar="N", help="Build directions to try, beside the part's own.")
+    ] = 1000,
+    top: Annotated[int, typer.Option(min=1, metavar="N", help="How many poses to show and explain.")] = 5,
     threads: Annotated[
-        int | None, typer.Option(min=1, help="Threads to measure on; same answer on any.")
+        int | None,
+        typer.Option(min=1, metavar="N", help="Threads to measure on; the answer is the same on any."),
     ] = None,
     json: Annotated[
-        str | None, typer.Option(help="Write the ranking as JSON; - for standard output.")
+        str | None, typer.Option(metavar="FILE", help="Write the ranking as JSON; - for standard output.")
     ] = None,
-    csv: Annotated[str | None, typer.Option(help="Write the ranking as CSV; - for standard output.")] = None,
+    csv: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Write the ranking as CSV; - for standard output.")
+    ] = None,
     save: Annotated[
-        str | None, typer.Option(help="Write the part in the pose to take: .stl, .obj, .ply, .off, .3mf.")
+        str | None,
+        typer.Option(metavar="FILE", help="Write the part, laid as advised: .stl, .obj, .ply, .off or .3mf."),
     ] = None,
 ) -> None:
     """Rank the ways up a part can be built, and say which to take and why."""
@@ -81,27 +128,30 @@ def rank(
         "limits.max_height_mm": max_height,
         "limits.min_strength_retained": min_strength,
     }
-    from orient.brief import Brief, read_brief, vector_from_text, weights_from_text, with_flags
+    from orient.brief import Brief, read_brief, vector_from_text, with_flags
+    from orient.ranking.weights import read_weights
 
     if stress_axis:
         flags["load.stress_axis"] = [vector_from_text(text) for text in stress_axis]
-    if weights:
-        flags.update(weights_from_text(weights))
-    job = with_flags(read_brief(brief) if brief else Brief(), flags)
+    if weights is not None:
+        preset, single = read_weights(weights)
+        flags["weights.preset"] = preset
+        flags |= {f"weights.{name}": weight for name, weight in single.items()}
+    job = with_flags(read_brief(brief) if brief is not None else Brief(), flags, _FLAGS)
     if job.part.file is None:
-        raise OrientError("No part was named: give a mesh file, or a brief whose [part] names one.")
-    outputs = [Path(name) for name in (json, csv, save) if name and name != "-"]
-    if [json, csv].count("-") == 2:
-        raise OrientError("JSON and CSV cannot both go to standard output: give one of them a file name.")
+        raise OrientError(
+            "No part was named: give a mesh file, as in `orient rank part.stl`, or a brief whose [part] "
+            "names one."
+        )
+    outputs = {"--json": json, "--csv": csv, "--save": save}
     _say(f"Reading {job.part.file} …")
 
-    from orient.show.files import refuse_unwritable, write_whole
+    from orient.show.files import refuse_outputs, write_whole
     from orient.show.progress import following
     from orient.show.save import refuse_unsavable, save_pose
 
-    for path in outputs:
-        refuse_unwritable(path)
-    if save:
+    refuse_outputs(outputs, inputs=(job.part.file, brief))
+    if save is not None:
         refuse_unsavable(Path(save))
 
     from orient.evaluation import evaluate
@@ -117,14 +167,16 @@ def rank(
     for name, write in ((json, ranking_json), (csv, ranking_csv)):
         if name == "-":
             sys.stdout.write(write(found))
-        elif name:
+        elif name is not None:
             write_whole(Path(name), write(found).encode())
-    if save:
+    if save is not None:
         save_pose(found, Path(save))
     if "-" not in (json, csv):
         print_ranking(found)
-    for path in outputs:
-        _say(f"Wrote {path}.")
+    sys.stdout.flush()
+    for name in outputs.values():
+        if name not in (None, "-"):
+            _say(f"Wrote {name}.")
 
 
 def _say(line: str) -> None:
@@ -135,7 +187,7 @@ def _say(line: str) -> None:
 def main() -> None:
     """Run the shell; what a user can mend ends in one sentence and exit code 2."""
     try:
-        app()
+        app(prog_name="orient")
     except OrientError as error:
         _say(f"orient: {error}")
         sys.exit(2)
@@ -143,6 +195,7 @@ def main() -> None:
         _say("orient: stopped.")
         sys.exit(130)
     except BrokenPipeError:
-        # The reader of our output went away, such as `orient … | head`.
-        sys.stderr.close()
+        # The reader of our output went away, as in `orient … | head`: nothing is left to say, and what the
+        # interpreter still flushes at its end must go nowhere.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from orient.brief import Brief, read_brief, vector_from_text, weights_from_text, with_flags
+from orient.brief import Brief, read_brief, vector_from_text, with_flags
 from orient.errors import OrientError
 
 WHOLE = """\
@@ -273,23 +273,20 @@ def test_a_wrong_flag_is_told_as_the_command_lines(flags, said):
     assert said in str(caught.value)
 
 
-def test_vectors_and_weights_are_read_from_flags():
+def test_a_wrong_flag_is_told_by_its_own_name_where_that_is_known():
+    with pytest.raises(OrientError) as caught:
+        with_flags(Brief(), {"process.layer_height_mm": -1.0}, {"process.layer_height_mm": "--layer"})
+    assert str(caught.value).startswith("--layer: ")
+
+
+def test_a_vector_is_read_from_a_flag():
     assert vector_from_text("1,0,-0.5") == (1.0, 0.0, -0.5)
-    assert weights_from_text("support=1,height=.5") == {"weights.support": 1.0, "weights.height": 0.5}
-    assert weights_from_text("first-layer=1") == {"weights.first_layer": 1.0}
-    assert weights_from_text("strong") == {"weights.preset": "strong"}
 
 
 @pytest.mark.parametrize("text", ["1,0", "1,0,0,0", "x,y,z", "nan,0,0", "inf,0,0", ""])
 def test_what_is_no_direction_is_refused(text):
     with pytest.raises(OrientError, match="three numbers"):
         vector_from_text(text)
-
-
-@pytest.mark.parametrize("text", ["support=", "support=1,height", "support=lots"])
-def test_what_is_no_weight_is_refused(text):
-    with pytest.raises(OrientError, match="name=number"):
-        weights_from_text(text)
 
 
 def test_the_resolved_brief_reads_back_the_same(written):

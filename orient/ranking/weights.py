@@ -130,8 +130,11 @@ def read_weights(text: str) -> tuple[str | None, dict[str, float]]:
 
     Examples
     --------
-    >>> read_weights("strong, first-layer=1")
+    >>> preset, weights = read_weights("strong, first-layer=1")
+    >>> preset, weights
     ('strong', {'first_layer': 1.0})
+    >>> check_weights(weights, preset) == {**PRESETS["strong"].weights, "first_layer": 1.0}
+    True
     """
     items = [item.strip() for item in text.split(",") if item.strip()]
     if not items:
@@ -158,30 +161,6 @@ def read_weights(text: str) -> tuple[str | None, dict[str, float]]:
             raise OrientError(f"The weight {name} is {number!r}: write a number, like {name}=1.") from None
     check_weights(weights, preset)
     return preset, weights
-
-
-def parse_weights(text: str) -> dict[str, float]:
-    """Read weights as typed in the shell, and complete them.
-
-    Parameters
-    ----------
-    text : str
-        As for `read_weights`.
-
-    Returns
-    -------
-    dict[str, float]
-        A weight for every penalty.
-
-    Examples
-    --------
-    >>> parse_weights("support=2,height=0")["height"]
-    0.0
-    >>> parse_weights("strong,finish=1") == {**PRESETS["strong"].weights, "finish": 1.0}
-    True
-    """
-    preset, weights = read_weights(text)
-    return check_weights(weights, preset)
 
 
 def counted_weights(weights: Mapping[str, float] | None, present: Iterable[str]) -> dict[str, float]:

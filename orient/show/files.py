@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from orient.errors import OrientError
@@ -15,7 +16,8 @@ def write_whole(path: Path, data: bytes) -> None:
     Parameters
     ----------
     path : Path
-        Where it goes; a file that stood there is replaced.
+        Where it goes; a file that stood there is replaced, a link to one is followed. What is no file,
+        such as a pipe, is written to as it stands.
     data : bytes
         What it holds.
 
@@ -25,8 +27,12 @@ def write_whole(path: Path, data: bytes) -> None:
         When the folder is missing or cannot be written to; nothing is left behind.
     """
     refuse_unwritable(path)
-    handle, temporary = -1, ""
+    temporary = ""
     try:
+        if path.exists() and not path.is_file():
+            path.write_bytes(data)
+            return
+        path = path.resolve()
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.", suffix=".part")
         with os.fdopen(handle, "wb") as file:
             file.write(data)
@@ -38,7 +44,7 @@ def write_whole(path: Path, data: bytes) -> None:
     except BaseException as error:
         if temporary and os.path.exists(temporary):
             os.unlink(temporary)
-        if isinstance(error, OSError):
+        if isinstance(error, OSError) and not isinstance(error, BrokenPipeError):
             raise OrientError(
                 f"{path} cannot be written ({error.strerror}): choose another place or free some room."
             ) from None
@@ -53,3 +59,37 @@ def refuse_unwritable(path: Path) -> None:
         raise OrientError(f"The folder {path.parent} does not exist: make it, or write elsewhere.")
     if not os.access(path.parent, os.W_OK):
         raise OrientError(f"The folder {path.parent} cannot be written to: write elsewhere.")
+
+
+def refuse_outputs(outputs: Mapping[str, str | None], inputs: Iterable[str | None]) -> None:
+    """Complain about outputs that would be lost, or that would overwrite what is read.
+
+    Parameters
+    ----------
+    outputs : Mapping[str, str or None]
+        File name by flag; ``-`` is standard output, None a flag that was not given.
+    inputs : iterable of str or None
+        Files that are read.
+
+    Raises
+    ------
+    OrientError
+        For an empty name, two outputs in one place, an input as output, or a place that cannot be
+        written to.
+    """
+    read = {Path(name).resolve() for name in inputs if name}
+    taken: dict[Path | str, str] = {}
+    for flag, name in outputs.items():
+        if name is None:
+            continue
+        if not name.strip():
+            raise OrientError(f"{flag} has no file name: give one after it.")
+        place: Path | str = name if name == "-" else Path(name).resolve()
+        if place in read:
+            raise OrientError(f"{flag} would overwrite {name}, which is being read: give another name.")
+        if place in taken:
+            where = "standard output" if name == "-" else name
+            raise OrientError(f"{taken[place]} and {flag} cannot both go to {where}: give each its own file.")
+        taken[place] = flag
+        if name != "-":
+            refuse_unwritable(Path(name))

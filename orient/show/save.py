@@ -22,9 +22,7 @@ def refuse_unsavable(path: Path) -> None:
         For an ending that cannot be written or a place that is not there.
     """
     if path.suffix.lower().lstrip(".") not in FORMATS:
-        raise OrientError(
-            f"{path} has an ending that cannot be written: use one of .{', .'.join(FORMATS)}."
-        )
+        raise OrientError(f"{path} has an ending that cannot be written: use one of .{', .'.join(FORMATS)}.")
     refuse_unwritable(path)
 
 

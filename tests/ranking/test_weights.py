@@ -7,17 +7,22 @@ from orient.ranking.weights import (
     PRESETS,
     check_weights,
     counted_weights,
-    parse_weights,
     read_weights,
 )
 
 
+def typed(text: str) -> dict[str, float]:
+    """Weights as the shell uses what was typed."""
+    preset, weights = read_weights(text)
+    return check_weights(weights, preset)
+
+
 def test_a_weight_that_is_not_named_keeps_its_default():
-    assert parse_weights("support=3, height=0.5") == {**DEFAULT_WEIGHTS, "support": 3.0, "height": 0.5}
+    assert typed("support=3, height=0.5") == {**DEFAULT_WEIGHTS, "support": 3.0, "height": 0.5}
 
 
 def test_a_preset_can_be_changed_in_one_weight():
-    assert parse_weights("low-and-quick,load=3") == {**PRESETS["low-and-quick"].weights, "load": 3.0}
+    assert typed("low-and-quick,load=3") == {**PRESETS["low-and-quick"].weights, "load": 3.0}
 
 
 def test_what_was_typed_can_be_laid_over_a_brief():
@@ -63,7 +68,7 @@ def test_a_preset_weighs_everything_and_leans_on_what_it_says(name):
 )
 def test_a_slip_in_the_weights_gets_one_sentence_that_mends_it(text, said):
     with pytest.raises(OrientError) as caught:
-        parse_weights(text)
+        read_weights(text)
     assert said in str(caught.value)
 
 

@@ -34,12 +34,24 @@ STARTS = 8
 APART_DEG = 5.0
 # Poses within this angle of each other are the same choice.
 NEAR_DEG = 1.0
-# A refined pose is listed when it betters all that lies near it by at least this share.
+# A refined pose is listed when it betters all that lies near it by at least this share, and never beside a
+# pose that rests on a flat face: who lays a part on its face does not prop it up by a fraction of a degree.
 WORTH_A_POSE = 0.001
 # A face that the part rests on is at least this many line widths square and this share of its mean
 # shadow (a quarter of the hull's surface); less is a tip or an edge.
 LEAST_REST_LINES = 2.0
 LEAST_REST_SHARE = 0.002
+
+# What a mesh that is not closed leaves uncertain: all that is counted between inside and outside. Areas of
+# faces and what follows from normals and extents do not need to know.
+NEEDS_CLOSED = (
+    "support_volume_mm3",
+    "support_on_part_mm3",
+    "scar_area_mm2",
+    "first_layer_mm2",
+    "islands",
+    "tip_margin_deg",
+)
 
 LOAD_CAUTION = (
     "Strength figures are an estimate for choosing an orientation; where failure can hurt, load-test the "
@@ -89,6 +101,11 @@ class Evaluation:
     features: None = None
     strength: None = None
     shop: None = None
+
+    @property
+    def approximate(self) -> tuple[str, ...]:
+        """Measures that are only approximate for this part: none of a closed mesh's."""
+        return () if self.part.closed else NEEDS_CLOSED
 
     def resolved_brief(self) -> dict[str, Any]:
         """The brief with every default filled in, as plain values."""
@@ -180,7 +197,7 @@ def evaluate(
         totals = total(penalties(columns, scale), weights)
         return np.where(_allowed(columns, poses, limits), totals, np.inf)
 
-    refined = _refined(found, first, scale, weights, limits, cost, ready.frame)
+    refined = _refined(found, rests, first, scale, weights, limits, cost, ready.frame)
     second = measured(refined, "refine") if len(refined) else None
     clock.lap("refine")
 
@@ -263,6 +280,7 @@ def _harmless(name: str) -> float:
 
 def _refined(
     found: Candidates,
+    rests: NDArray[np.bool_],
     first: Measures,
     scale: Scale,
     weights: Mapping[str, float],
@@ -270,7 +288,7 @@ def _refined(
     cost: Callable[[Floats], Floats],
     frame: Floats,
 ) -> Floats:
-    """Search on from the best poses that lie apart; only what got better and is no resting pose is kept."""
+    """Search on from the best poses that lie apart; what got better, away from resting poses, is kept."""
     totals = total(penalties(first.columns, scale), weights)
     totals = np.where(_allowed(first.columns, found.directions, limits), totals, np.inf)
     starts: list[int] = []
@@ -286,6 +304,8 @@ def _refined(
     kept: list[int] = []
     for i in np.argsort(better, kind="stable").tolist():
         near = found.directions @ directions[i] > np.cos(np.radians(NEAR_DEG))
+        if (near & rests).any():
+            continue
         near_kept = any(directions[i] @ directions[j] > np.cos(np.radians(NEAR_DEG)) for j in kept)
         if better[i] < (1.0 - WORTH_A_POSE) * np.min(totals[near], initial=np.inf) and not near_kept:
             kept.append(i)
@@ -338,14 +358,13 @@ def _cautions(ranking: Ranking, loads: Loads) -> tuple[str, ...]:
 
 def _notes(part: Part, brief: Brief, process: Process, loads: Loads) -> tuple[str, ...]:
     notes = list(part.notes)
-    if not part.closed:
-        notes.append(
-            "The mesh is not closed: volume, support volume, first layer, islands and tipping margin are "
-            "approximate."
-        )
     if len(loads.axes):
         notes += process.assumptions
-    notes += [f"{key} is not used yet." for key in brief.unused()]
+    if unused := brief.unused():
+        notes.append(
+            f"The brief is read whole, but not all of it is used yet: {', '.join(unused[:-1])}"
+            f"{' and ' if unused[1:] else ''}{unused[-1]}."
+        )
     return tuple(notes)
 
 

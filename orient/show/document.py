@@ -75,6 +75,7 @@ def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
         "best_free": ranking.best_free,
         "cautions": list(evaluation.cautions),
         "notes": list(evaluation.notes),
+        "approximate": list(evaluation.approximate),
         "weights": {name: _number(weight) for name, weight in ranking.weights.items()},
         "robustness": [
             {

@@ -37,26 +37,27 @@ def following(faces: int) -> Iterator[Callable[[str, int, int], None]]:
         yield lambda step, done, of: None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+    from rich.progress import BarColumn, Progress, TextColumn
 
     started = time.perf_counter()
     with Progress(
         TextColumn("{task.description}"),
         BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn(f"poses of {faces:,} faces"),
+        TextColumn("{task.fields[count]}"),
         console=Console(stderr=True),
         transient=True,
     ) as view:
-        bar = view.add_task("Measuring poses", total=None, visible=False)
+        bar = view.add_task(f"Measuring {faces:,} faces", total=None, visible=False, count="")
 
         def report(step: str, done: int, of: int) -> None:
             if time.perf_counter() - started < PATIENCE_S:
                 return
-            # The search on from the best knows no end beforehand: only its name is shown.
             if step == "measure":
-                view.update(bar, completed=done, total=of, visible=True)
-            else:
-                view.update(bar, description="Searching on from the best", visible=True)
+                view.update(bar, completed=done, total=of, count=f"{done:,} of {of:,} poses", visible=True)
+            elif view.tasks[bar].fields["count"] or not view.tasks[bar].visible:
+                # How far the search goes on from the best is not known beforehand: only its name is shown.
+                view.reset(
+                    bar, total=None, description="Searching on from the best poses", count="", visible=True
+                )
 
         yield report

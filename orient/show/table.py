@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 
 import numpy as np
@@ -19,6 +20,8 @@ _BAR_WIDTH = 3
 # The table is this wide with bars; text is wrapped at the widest.
 WITH_BARS = 96
 WIDEST = 100
+# Stands before what is only approximate.
+ABOUT = "≈"
 
 
 def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
@@ -42,13 +45,14 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
         _part_line(evaluation),
         "",
         _table(evaluation, rows, bars=width >= WITH_BARS),
+        _legend(evaluation, bars=width >= WITH_BARS),
         "",
     ]
     direction = direction_words(ranking.directions[taken])
     parts.append(Text(f"Take pose {ranking.recommended}: build along {direction}.", style="bold"))
     parts += [_point(said) for said in ranking.why[taken]]
     if ranking.excluded:
-        parts += ["", Text(f"{len(ranking.excluded)} poses break a limit, such as {_example(evaluation)}")]
+        parts += ["", Text(_left_out(evaluation))]
     if evaluation.notes:
         parts += ["", Text("Notes", style="bold"), *[_point(note) for note in evaluation.notes]]
     if evaluation.cautions:
@@ -58,9 +62,16 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
 
 def print_ranking(evaluation: Evaluation) -> None:
     """Print the ranking to standard output, no wider than reads well."""
-    console = Console(highlight=False)
-    width = min(console.width, WIDEST) if console.is_terminal else WIDEST
-    Console(highlight=False, width=width).print(ranking_view(evaluation, width))
+    terminal = Console(highlight=False)
+    width = min(terminal.width, WIDEST) if terminal.is_terminal else WIDEST
+    console = Console(highlight=False, width=width)
+    if terminal.is_terminal:
+        console.print(ranking_view(evaluation, width))
+        return
+    # A file or another program gets no blanks at the ends of lines.
+    with console.capture() as written:
+        console.print(ranking_view(evaluation, width))
+    sys.stdout.writelines(f"{line.rstrip()}\n" for line in written.get().splitlines())
 
 
 def direction_words(direction: NDArray[np.float64]) -> str:
@@ -80,9 +91,11 @@ def _part_line(evaluation: Evaluation) -> Text:
     part = evaluation.part
     size = " × ".join(f"{side:.1f}" for side in part.extents_mm)
     process = evaluation.process
+    about = "" if part.closed else f"{ABOUT} "
     return Text(
-        f"{part.name}: {size} mm, {part.volume_mm3 / 1000:.1f} cm³, {len(part.faces):,} faces; "
-        f"{process.polymer}, {process.layer_height_mm:g} mm layers, overhangs to {process.overhang_limit_deg:g}°"
+        f"{part.name}: {size} mm, {about}{part.volume_mm3 / 1000:.1f} cm³, {len(part.faces):,} faces; "
+        f"{process.polymer}, {process.layer_height_mm:g} mm layers, "
+        f"overhangs to {process.overhang_limit_deg:g}°"
     )
 
 
@@ -92,16 +105,18 @@ def _table(evaluation: Evaluation, rows: Sequence[int], bars: bool) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
     for name in ("", "build along", "rests on\nmm²"):
         table.add_column(name, no_wrap=True)
-    shown = {
-        "support\nmm³": ("support", [f"{v:,.0f}" for v in columns["support_volume_mm3"]]),
-        "height\nmm": ("height", [f"{v:.1f}" for v in columns["height_mm"]]),
-        "first\nmm²": ("first_layer", [f"{v:,.0f}" for v in columns["first_layer_mm2"]]),
-        "strength\nkept": ("load", [f"{100 * v:.0f} %" for v in columns["strength_retained"]]),
-        "steps\nmm": ("finish", [f"{v:.3f}" for v in columns["stair_step_mm"]]),
+    heads = {
+        "support_volume_mm3": ("support", "support\nmm³", "{:,.0f}"),
+        "height_mm": ("height", "height\nmm", "{:.1f}"),
+        "first_layer_mm2": ("first_layer", "first\nmm²", "{:,.0f}"),
+        "strength_retained": ("load", "strength\nkept", "{:.0%}"),
+        "stair_step_mm": ("finish", "steps\nmm", "{:.3f}"),
     }
-    shown = {head: (name, texts) for head, (name, texts) in shown.items() if name in penalty}
-    for head in (*shown, "\nscore"):
-        table.add_column(head, justify="right", no_wrap=True)
+    shown = {column: told for column, told in heads.items() if told[0] in penalty}
+    for column, (_, head, _) in shown.items():
+        about = f"{ABOUT} " if column in evaluation.approximate else ""
+        table.add_column(about + head, justify="right", no_wrap=True)
+    table.add_column("\nscore", justify="right", no_wrap=True)
     for row in rows:
         taken = row + 1 == ranking.recommended
         cells = [
@@ -109,13 +124,18 @@ def _table(evaluation: Evaluation, rows: Sequence[int], bars: bool) -> Table:
             direction_words(ranking.directions[row]),
             _rest_words(evaluation, row),
         ]
-        for name, texts in shown.values():
-            cells.append(f"{texts[row]} {bar(penalty[name][row])}" if bars else texts[row])
+        for column, (name, _, written) in shown.items():
+            text = written.format(columns[column][row]).replace("%", " %")
+            cells.append(f"{text} {bar(penalty[name][row])}" if bars else text)
         table.add_row(*cells, f"{penalty['total'][row]:.3f}", style="bold" if taken else "")
-    table.caption = "first: first layer. steps: mean height of the stairs. score: the lower the better"
-    table.caption += "; bars: the longer, the more trouble." if bars else "."
-    table.caption_justify = "left"
     return table
+
+
+def _legend(evaluation: Evaluation, bars: bool) -> Text:
+    said = "first: first layer. steps: mean height of the stairs. score: the lower the better"
+    said += "; bars: the longer, the more trouble." if bars else "."
+    said += f" {ABOUT}: approximate, the mesh is not closed." if evaluation.approximate else ""
+    return Text(said, style="dim italic")
 
 
 def bar(penalty: float, width: int = _BAR_WIDTH) -> str:
@@ -136,11 +156,15 @@ def _rest_words(evaluation: Evaluation, row: int) -> str:
     return "no flat"
 
 
-def _example(evaluation: Evaluation) -> str:
-    pose = evaluation.ranking.excluded[0]
-    reason = pose.reason[0].lower() + pose.reason[1:] if pose.reason else ""
-    return f"{direction_words(pose.direction)}: {reason}"
+def _left_out(evaluation: Evaluation) -> str:
+    """Say how many poses were left out, with the first of them as an example."""
+    excluded = evaluation.ranking.excluded
+    count = f"{len(excluded):,} poses were left out" if len(excluded) > 1 else "One pose was left out"
+    reason = excluded[0].reason
+    return f"{count}, such as {direction_words(excluded[0].direction)}: {reason[0].lower()}{reason[1:]}"
 
 
 def _point(said: str) -> Padding:
-    return Padding(Text(f"• {said}"), (0, 0, 0, 2))
+    point = Table.grid(padding=(0, 1))
+    point.add_row("•", Text(said))
+    return Padding(point, (0, 0, 0, 2), expand=False)

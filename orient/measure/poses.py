@@ -117,6 +117,7 @@ def measure_poses(
     loads = loads or Loads()
     part, layer = ready.part, process.layer_height_mm
     lowest, highest = _heights(part.hull.points, b)
+    tags = tags_of(part, named) if named else None
     support = count_columns(
         ready.blocks,
         b,
@@ -124,7 +125,7 @@ def measure_poses(
         ready.pitch_mm,
         process.overhang_limit_deg,
         closed=part.closed,
-        tags=tags_of(part, named) if named else None,
+        tags=tags.of_face if tags else None,
         threads=threads,
         progress=progress,
     )
@@ -151,7 +152,7 @@ def measure_poses(
         "strength_retained": retained,
         "contour_length_mm": surface.contour_length_mm,
     }
-    of_named = measure_named(part, named, support, b, lowest, layer)
+    of_named = measure_named(part, named, tags, support, b, lowest, layer) if tags else ()
     if of_named:
         columns["faces_trouble"] = np.mean([one.trouble for one in of_named], axis=0)
     return Measures(columns=columns, named=of_named)

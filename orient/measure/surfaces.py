@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from orient.errors import OrientError
 from orient.measure.columns import LEVEL_DEG, ON_BED_MM, TAGS, Support
 from orient.part.mesh import Part
 
@@ -71,17 +72,59 @@ class NamedFacesMeasures:
     trouble: Floats
 
 
-def tags_of(part: Part, named: Sequence[NamedFaces]) -> NDArray[np.uint8]:
-    """Tag of each face: 0, or 1 for the first selection that holds it, 2 for the second and so on."""
-    tags = np.zeros(len(part.faces), dtype=np.uint8)
-    for number in range(min(len(named), TAGS), 0, -1):
-        tags[named[number - 1].faces] = number
-    return tags
+@dataclass(frozen=True, eq=False)
+class Tags:
+    """Which selections hold which faces; faces that the same selections hold share a tag.
+
+    Attributes
+    ----------
+    of_face : (F,) uint8
+        Tag of each face from 1; 0 for a face that no selection holds.
+    held : (S, T) bool
+        Whether selection s holds the faces with tag t + 1.
+    """
+
+    of_face: NDArray[np.uint8]
+    held: NDArray[np.bool_]
+
+
+def tags_of(part: Part, named: Sequence[NamedFaces]) -> Tags:
+    """Tag the faces so that a face held by two selections counts for both.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    named : sequence of NamedFaces
+        At least one selection.
+
+    Returns
+    -------
+    Tags
+
+    Raises
+    ------
+    OrientError
+        When more than TAGS different sets of selections hold faces.
+    """
+    faces = np.unique(np.concatenate([one.faces for one in named]))
+    held, kind = np.unique(
+        np.stack([np.isin(faces, one.faces) for one in named]), axis=1, return_inverse=True
+    )
+    if held.shape[1] > TAGS:
+        raise OrientError(
+            f"The brief's [[faces]] make {held.shape[1]} different groups, and {TAGS} can be told apart: "
+            "name fewer faces."
+        )
+    of_face = np.zeros(len(part.faces), dtype=np.uint8)
+    of_face[faces] = kind.ravel() + 1
+    return Tags(of_face, held)
 
 
 def measure_named(
     part: Part,
     named: Sequence[NamedFaces],
+    tags: Tags,
     support: Support,
     directions: Floats,
     lowest: Floats,
@@ -94,9 +137,11 @@ def measure_named(
     part : Part
         The part.
     named : sequence of NamedFaces
-        At most TAGS selections.
+        The selections.
+    tags : Tags
+        From `tags_of(part, named)`.
     support : Support
-        Column counts made with `tags_of(part, named)`.
+        Column counts made with these tags.
     directions : (P, 3) float64
         Build directions.
     lowest : (P,) float64
@@ -109,13 +154,16 @@ def measure_named(
     tuple of NamedFacesMeasures
         One for each selection.
     """
-    return tuple(_measure(part, one, k, support, directions, lowest, layer_mm) for k, one in enumerate(named))
+    return tuple(
+        _measure(part, one, np.flatnonzero(held), support, directions, lowest, layer_mm)
+        for one, held in zip(named, tags.held, strict=True)
+    )
 
 
 def _measure(
     part: Part,
     one: NamedFaces,
-    tag: int,
+    tags: NDArray[np.int64],
     support: Support,
     directions: Floats,
     lowest: Floats,
@@ -137,7 +185,8 @@ def _measure(
         heights = (directions[some] @ corners.T).reshape(len(cosine), -1, 3).max(axis=2)
         lies = (cosine <= -level) & (heights <= lowest[some, None] + ON_BED_MM)
         on_bed[some] = lies @ areas
-    scar = np.minimum(support.tag_overhang_area[:, tag] + support.tag_landing_area[:, tag], total)
+    touched = support.tag_overhang_area[:, tags] + support.tag_landing_area[:, tags]
+    scar = np.minimum(touched.sum(axis=1), total)
     if one.axis is None:
         tilt = np.full(len(directions), np.nan)
     else:

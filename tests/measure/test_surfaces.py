@@ -6,12 +6,17 @@ import numpy as np
 import pytest
 import trimesh
 
+from orient.errors import OrientError
 from orient.measure.columns import TAGS
 from orient.measure.surfaces import TROUBLES, NamedFaces, measure_named, tags_of
 from orient.part.mesh import part_from_trimesh
 from tests.measure.measured import UP, block_with_hole, count, table
 
 LAYER = 0.2
+
+
+def part_faces(part):
+    return np.arange(len(part.faces))
 
 
 def facing(part, normal, height):
@@ -23,9 +28,10 @@ def facing(part, normal, height):
 
 def measure(part, named, directions=UP):
     directions = np.asarray(directions, dtype=float)
-    support = count(part, directions, tags=tags_of(part, named))
+    tags = tags_of(part, named)
+    support = count(part, directions, tags=tags.of_face)
     lowest = (part.vertices @ directions.T).min(axis=0)
-    return measure_named(part, named, support, directions, lowest, LAYER)
+    return measure_named(part, named, tags, support, directions, lowest, LAYER)
 
 
 @pytest.fixture(scope="module")
@@ -95,11 +101,21 @@ def test_without_an_axis_there_is_no_tilt(part):
     assert np.isfinite(got.trouble[0])
 
 
-def test_the_first_selection_that_holds_a_face_owns_it(part):
-    one, two = named(part, "seal", [0, 0, 1], 2.0), named(part, "visible", [0, 0, 1], 2.0)
-    tags = tags_of(part, [one, two])
-    assert set(tags[one.faces]) == {1}
-    assert tags.max() == 1
+def test_a_face_named_twice_is_scarred_for_both(part):
+    seal, whole = named(part, "seal", [0, 0, 1], 2.0), NamedFaces("all", "visible", part_faces(part), None)
+    apart = [measure(part, [one])[0] for one in (seal, whole)]
+    together = measure(part, [seal, whole])
+    assert [one.scar_mm2[0] for one in together] == pytest.approx([one.scar_mm2[0] for one in apart])
+    assert together[0].scar_mm2[0] == pytest.approx(1584.0, rel=3e-3)
+
+
+def test_more_groups_than_can_be_told_apart_are_refused(part):
+    each = [NamedFaces("one", "fit", np.array([k]), None) for k in range(TAGS + 1)]
+    with pytest.raises(OrientError, match="9 different groups"):
+        tags_of(part, each)
+    # The same faces under many names are one group.
+    again = [NamedFaces("same", "fit", np.array([0, 1]), None)] * (TAGS + 1)
+    assert tags_of(part, again).held.shape == (TAGS + 1, 1)
 
 
 def test_as_many_selections_as_there_are_tags(part):

@@ -1,0 +1,1 @@
+"""Figures of speed and accuracy; ``python -m tests.benchmarks`` prints each beside its yardstick."""

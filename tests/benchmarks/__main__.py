@@ -1,0 +1,109 @@
+"""Print every figure beside what it is compared with.
+
+    python -m tests.benchmarks [--only NAME] [--file MESH]
+
+NAME is poses, columns, shell or winner. A MESH is measured beside the meshes made in code.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+
+Row = tuple[str, str, str]
+
+
+def poses(file: str) -> Iterator[Row]:
+    from tests.benchmarks.poses import in_a_child
+
+    wanted = {"3500": "≤ 1 s", "84000": "≤ 2.5 s", "1300000": "≤ 45 s, ≤ 1.2 GB"}
+    for source in [*wanted, *([file] if file else [])]:
+        got = in_a_child(source)
+        yield (
+            f"1,000 poses, all measures, {got['faces']:,} faces",
+            f"{got['measure_s']:.2f} s ({got['processor_s']:.2f} s of processor), peak {got['peak_gb']:.2f} GB "
+            f"(read in {got['read_s']:.2f} s)",
+            wanted.get(source, ""),
+        )
+
+
+def columns(file: str) -> Iterator[Row]:
+    import orient
+    from tests.benchmarks import columns as kernel
+    from tests.benchmarks.meshes import bracket
+
+    parts = [kernel.part_of(bracket(84_000))]
+    if file:
+        parts.append(orient.load(file, together=True))
+    for part in parts:
+        one = kernel.against_one_product(part)
+        yield (
+            f"columns of one pose, two threads, {len(part.faces):,} faces, {one['vertices']:,} vertices",
+            f"{one['two']:.3f} ms = {one['two'] / one['product']:.2f} × V @ R.T ({one['product']:.3f} ms); "
+            f"one thread {one['one']:.3f} ms",
+            "≤ 4 ×",
+        )
+    rays = kernel.against_rays(kernel.part_of(bracket(50_000)))
+    yield (
+        "columns against Embree rays from overhang faces, 50 k faces",
+        f"{rays['ratio']:.1f} × faster ({rays['columns_ms']:.2f} against {rays['rays_ms']:.2f} ms), "
+        f"volumes {rays['apart_mean']:.2%} apart on average, {rays['apart_max']:.2%} at most",
+        "≥ 3 ×, ≤ 1 %",
+    )
+    size = kernel.at_published_size(kernel.part_of(bracket(419_798)))
+    yield (
+        f"{size['faces']:,} faces, one direction",
+        f"{size['ms_a_pose']:.2f} ms, {1 - size['apart_mean']:.2%} of a 10 × finer grid on average, "
+        f"{1 - size['apart_max']:.2%} at worst",
+        "≤ 15 ms, > 99 % (published: 1.86 s on a 2006 GPU, Khardekar & McMains, IDETC-CIE 2006)",
+    )
+
+
+def shell(file: str) -> Iterator[Row]:
+    from tests.benchmarks import shell as command
+
+    yield "orient --help", f"{command.help_s():.2f} s", "≤ 0.4 s"
+    first, whole, processor = command.rank_s(file)
+    yield (
+        f"orient rank on {file or '84 k faces'}, cold process",
+        f"{whole:.2f} s, {processor:.2f} s of processor (first line {first:.2f} s)",
+        "≤ 6 s (≤ 0.5 s)",
+    )
+    first, whole, processor = command.first_run_s()
+    yield (
+        "first run ever, kernels compiling",
+        f"{whole:.2f} s, {processor:.2f} s of processor (first line {first:.2f} s)",
+        "≤ 15 s",
+    )
+
+
+def winner(file: str) -> Iterator[Row]:
+    from tests.benchmarks import winner as search
+
+    for path in search.samples():
+        best, brute = search.best_and_brute(path)
+        yield (
+            f"best total penalty, {path.stem}",
+            f"{best:.5f}, {'no worse' if best <= brute else 'WORSE'}",
+            f"brute force over {search.BRUTE:,} directions: {brute:.5f}",
+        )
+
+
+def main() -> None:
+    """Run the sections asked for."""
+    sections = {"poses": poses, "columns": columns, "shell": shell, "winner": winner}
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
+    parser.add_argument("--only", choices=sections, help="one section")
+    parser.add_argument("--file", default="", help="a mesh of your own, measured as well")
+    asked = parser.parse_args()
+    for name, section in sections.items():
+        if asked.only in (None, name):
+            for what, figure, beside in section(asked.file):
+                print(
+                    f"{what}\n    {figure}\n    against {beside}" if beside else f"{what}\n    {figure}",
+                    flush=True,
+                )
+
+
+if __name__ == "__main__":
+    main()

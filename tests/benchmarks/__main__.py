@@ -21,8 +21,8 @@ def poses(file: str) -> Iterator[Row]:
         got = in_a_child(source)
         yield (
             f"1,000 poses, all measures, {got['faces']:,} faces",
-            f"{got['measure_s']:.2f} s ({got['processor_s']:.2f} s of processor), peak {got['peak_gb']:.2f} GB "
-            f"(read in {got['read_s']:.2f} s)",
+            f"{got['measure_s']:.2f} s ({got['processor_s']:.2f} s of processor), "
+            f"peak {got['peak_gb']:.2f} GB (read in {got['read_s']:.2f} s)",
             wanted.get(source, ""),
         )
 

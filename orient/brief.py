@@ -79,6 +79,7 @@ class Job(_Section):
     outdoor: Annotated[YesNo | None, NOT_USED_YET] = None
     wet: Annotated[YesNo | None, NOT_USED_YET] = None
     chemicals: Annotated[tuple[Text, ...] | None, NOT_USED_YET] = None
+    use: tuple[Literal["food", "skin", "medical", "lifting"], ...] | None = None
 
 
 class PartFile(_Section):

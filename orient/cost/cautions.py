@@ -16,19 +16,19 @@ DEFER = "The maker's safety sheet, local rules and qualified people go before an
 
 _USES = {
     "food": (
-        "Food contact: layers hold dirt that washing does not reach, and few polymers and no brass nozzle are "
-        "cleared for food; ask the maker and a food-safety specialist."
+        "Food contact: layers hold dirt that washing does not reach, and few polymers and no brass nozzle "
+        "are cleared for food; ask the maker and a food-safety specialist."
     ),
     "skin": (
         "Skin contact: additives can irritate; ask the maker for a statement on it before lasting contact."
     ),
     "medical": (
-        "Medical use is regulated: this program clears nothing for it; leave material and process to those who "
-        "answer for the device."
+        "Medical use is regulated: this program clears nothing for it; leave material and process to those "
+        "who answer for the device."
     ),
     "lifting": (
-        "Lifting or holding people: printed parts vary and fail between layers without warning; have a qualified "
-        "engineer design and proof-load them, or use a rated part."
+        "Lifting or holding people: printed parts vary and fail between layers without warning; have a "
+        "qualified engineer design and proof-load them, or use a rated part."
     ),
 }
 

@@ -419,59 +419,35 @@ def _count(  # type: ignore[no-untyped-def]
         for part in range(half_from, half_to):
             row0 = part * (width // 2)
             row1 = width if part == 1 else width // 2
-            if not _count_half(
+            # Loops, not slices: compiling a slice costs the first run half a second.
+            for q in range(width):
+                row_low[q] = width
+                row_high[q] = 0
+            for tile in range(tile_top.shape[0]):
+                tile_top[tile] = Single(-1e30)
+            r, out = rotations[pose], sums[pose, part]
+            for i in range(out.shape[0]):
+                out[i] = 0.0
+            hits = _paint(
                 faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-                rotations[pose], width, row0, row1, angles, landing, touching, lowest,
-                seen, corner, near, head, row_low, row_high, all_low, all_high, tile_top, column, height,
-                hit_column, hit_height, hit_weight, hit_next, below, below_face, sums[pose, part],
-            ):  # fmt: skip
+                r, width, row0, row1, angles, lowest, seen, corner, head, row_low, row_high, all_low,
+                all_high, tile_top, column, height, hit_column, hit_height, hit_weight, hit_next, below,
+                below_face, out,
+            )  # fmt: skip
+            if hits < 0:
+                for i in range(-hits - 1):
+                    head[hit_column[i]] = -1
                 return pose
+            _drop(
+                faces, normals, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
+                r, width, row0, row1, landing, touching, seen, corner, near, head, row_low, row_high,
+                tile_top, column, height, hit_height, hit_next, below, below_face,
+            )  # fmt: skip
+            _add_up(
+                hits, lowest, normals, tags, r, head,
+                hit_column, hit_height, hit_weight, below, below_face, out,
+            )  # fmt: skip
     return stop
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _count_half(  # type: ignore[no-untyped-def]
-    faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-    r, width, row0, row1, angles, landing, touching, lowest,
-    seen, corner, near, head, row_low, row_high, all_low, all_high, tile_top, column, height,
-    hit_column, hit_height, hit_weight, hit_next, below, below_face, out,
-):  # fmt: skip
-    """Paint, drop and add up one half of the grid; False when the painted points do not fit."""
-    row_low[:] = width
-    row_high[:] = 0
-    tile_top[:] = Single(-1e30)
-    out[:] = 0.0
-    hits = _paint(
-        faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-        r, width, row0, row1, angles, lowest, seen, corner, head, row_low, row_high, all_low, all_high,
-        tile_top, column, height, hit_column, hit_height, hit_weight, hit_next, below, below_face, out,
-    )  # fmt: skip
-    fits = hits >= 0
-    if fits:
-        _drop(
-            faces, normals, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-            r, width, row0, row1, landing, touching, seen, corner, near, head, row_low, row_high,
-            tile_top, column, height, hit_height, hit_next, below, below_face,
-        )  # fmt: skip
-        _add_up(
-            hits,
-            angles,
-            lowest,
-            normals,
-            tags,
-            r,
-            head,
-            hit_column,
-            hit_height,
-            hit_weight,
-            below,
-            below_face,
-            out,
-        )
-    else:
-        for i in range(-hits - 1):
-            head[hit_column[i]] = -1
-    return fits
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -640,7 +616,7 @@ def _drop(  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _add_up(  # type: ignore[no-untyped-def]
-    hits, angles, lowest, normals, tags, r, head, hit_column, hit_height, hit_weight, below, below_face, out
+    hits, lowest, normals, tags, r, head, hit_column, hit_height, hit_weight, below, below_face, out
 ):
     """Add up the gaps under the painted points, and leave the columns clean for the next pose."""
     for i in range(hits):

@@ -45,7 +45,7 @@ def _verbs() -> None:
 @app.command()
 def rank(
     part: Annotated[
-        str | None,
+        Path | None,
         typer.Argument(
             metavar="PART",
             help="Mesh to lay: STL, OBJ, PLY, OFF, 3MF, GLB or STEP; the brief may name it instead.",
@@ -117,7 +117,7 @@ def rank(
 ) -> None:
     """Rank the ways up a part can be built, and say which to take and why."""
     flags: dict[str, Any] = {
-        "part.file": part,
+        "part.file": None if part is None else str(part),
         "part.units": units,
         "part.body": body,
         "part.together": together or None,

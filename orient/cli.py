@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 from typing import Annotated, Any
@@ -185,17 +184,12 @@ def _say(line: str) -> None:
 
 
 def main() -> None:
-    """Run the shell; what a user can mend ends in one sentence and exit code 2."""
+    """Run the shell; what a user can mend ends in one sentence and exit code 2.
+
+    Ctrl-C (exit code 130) and a reader of the output that goes away are typer's to end quietly.
+    """
     try:
         app(prog_name="orient")
     except OrientError as error:
         _say(f"orient: {error}")
         sys.exit(2)
-    except KeyboardInterrupt:
-        _say("orient: stopped.")
-        sys.exit(130)
-    except BrokenPipeError:
-        # The reader of our output went away, as in `orient … | head`: nothing is left to say, and what the
-        # interpreter still flushes at its end must go nowhere.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)

@@ -88,6 +88,7 @@ def footprint_of(
         level,
         layer_mm / 2.0,
         np.full(len(blocks.faces), -1, dtype=np.int32),
+        np.empty(len(blocks.faces), dtype=np.int32),
         area,
         islands,
         margin,
@@ -114,14 +115,10 @@ def _root(parent, i):  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True, error_model="numpy")
 def _cut(  # type: ignore[no-untyped-def]
     x, y, z, faces, neighbours, first, box_middle, box_half, com, directions, levels, above_bed, local,
-    area, islands, margin,
+    cut_face, area, islands, margin,
 ):  # fmt: skip
-    room = 1024
-    cut_face = np.empty(room, dtype=np.int32)
-    cut = np.empty((room, 4))
-    crossed = np.empty((room, 2), dtype=np.int8)
     for p in range(directions.shape[0]):
-        bx, by, bz = directions[p]
+        bx, by, bz = directions[p, 0], directions[p, 1], directions[p, 2]
         level = levels[p]
         # Any two axes in the layer plane do: area, islands and margin do not depend on them.
         if abs(bx) < 0.6:
@@ -138,45 +135,31 @@ def _cut(  # type: ignore[no-untyped-def]
             if middle - reach > level or middle + reach < level:
                 continue
             for face in range(first[block], first[block + 1]):
-                crossings = 0
-                start = -1
-                stop = -1
+                above = 0
                 for side in range(3):
-                    i, j = faces[face, side], faces[face, (side + 1) % 3]
-                    hi = bx * x[i] + by * y[i] + bz * z[i] > level
-                    hj = bx * x[j] + by * y[j] + bz * z[j] > level
-                    if hi != hj:
-                        crossings += 1
-                        # Seen from outside with material below the edge: the outline of the section
-                        # runs from the edge that comes down through the level to the one that goes up.
-                        if hi:
-                            start = side
-                        else:
-                            stop = side
-                if crossings != 2:
-                    continue
-                if n == room:
-                    room *= 2
-                    cut_face = np.concatenate((cut_face, np.empty(n, dtype=np.int32)))
-                    cut = np.concatenate((cut, np.empty((n, 4))))
-                    crossed = np.concatenate((crossed, np.empty((n, 2), dtype=np.int8)))
-                for end in range(2):
-                    side = start if end == 0 else stop
-                    i, j = faces[face, side], faces[face, (side + 1) % 3]
-                    hi = bx * x[i] + by * y[i] + bz * z[i]
-                    hj = bx * x[j] + by * y[j] + bz * z[j]
-                    t = (level - hi) / (hj - hi)
-                    px, py, pz = x[i] + t * (x[j] - x[i]), y[i] + t * (y[j] - y[i]), z[i] + t * (z[j] - z[i])
-                    cut[n, 2 * end] = px * ux + py * uy + pz * uz
-                    cut[n, 2 * end + 1] = px * vx + py * vy + pz * vz
-                    crossed[n, end] = side
-                cut_face[n] = face
-                local[face] = n
-                n += 1
+                    i = faces[face, side]
+                    above += 1 if bx * x[i] + by * y[i] + bz * z[i] > level else 0
+                if above == 1 or above == 2:
+                    cut_face[n] = face
+                    local[face] = n
+                    n += 1
+        cut = np.empty((n, 4))
         parent = np.arange(n)
         for k in range(n):
-            for end in range(2):
-                across = neighbours[cut_face[k], crossed[k, end]]
+            for side in range(3):
+                i, j = faces[cut_face[k], side], faces[cut_face[k], (side + 1) % 3]
+                hi = bx * x[i] + by * y[i] + bz * z[i]
+                hj = bx * x[j] + by * y[j] + bz * z[j]
+                if (hi > level) == (hj > level):
+                    continue
+                t = (level - hi) / (hj - hi)
+                px, py, pz = x[i] + t * (x[j] - x[i]), y[i] + t * (y[j] - y[i]), z[i] + t * (z[j] - z[i])
+                # Seen from outside with material below the edge: the outline of the section runs from
+                # the edge that comes down through the level to the one that goes up.
+                end = 0 if hi > level else 2
+                cut[k, end] = px * ux + py * uy + pz * uz
+                cut[k, end + 1] = px * vx + py * vy + pz * vz
+                across = neighbours[cut_face[k], side]
                 if across >= 0 and local[across] >= 0:
                     a, b = _root(parent, k), _root(parent, local[across])
                     if a != b:
@@ -200,6 +183,31 @@ def _cut(  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _sort_points(points):  # type: ignore[no-untyped-def]
+    """Sort by u, then v, in place: D. L. Shell's sort (Comm. ACM 2(7), 1959, 30–32).
+
+    A few lines that compile in no time, where the library's sort costs seconds on a first run.
+    """
+    n = points.shape[0]
+    gap = 1
+    while gap < n // 3:
+        gap = 3 * gap + 1
+    while gap > 0:
+        for k in range(gap, n):
+            u, v = points[k, 0], points[k, 1]
+            i = k
+            while i >= gap and (
+                points[i - gap, 0] > u or (points[i - gap, 0] == u and points[i - gap, 1] > v)
+            ):
+                points[i, 0] = points[i - gap, 0]
+                points[i, 1] = points[i - gap, 1]
+                i -= gap
+            points[i, 0] = u
+            points[i, 1] = v
+        gap //= 3
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _inside_by(cut, n, u, v):  # type: ignore[no-untyped-def]
     """Distance from a point to the nearest edge of the hull of the cuts; negative when it lies outside.
 
@@ -208,16 +216,10 @@ def _inside_by(cut, n, u, v):  # type: ignore[no-untyped-def]
     if n == 0:
         return -1e30
     points = np.empty((n, 2))
-    order = np.argsort(cut[:n, 0])
     for k in range(n):
-        points[k, 0] = cut[order[k], 0]
-        points[k, 1] = cut[order[k], 1]
-    # argsort leaves equal u in any order of v: sort those runs, so that the chain is well defined.
-    for k in range(1, n):
-        i = k
-        while i > 0 and points[i, 0] == points[i - 1, 0] and points[i, 1] < points[i - 1, 1]:
-            points[i, 1], points[i - 1, 1] = points[i - 1, 1], points[i, 1]
-            i -= 1
+        points[k, 0] = cut[k, 0]
+        points[k, 1] = cut[k, 1]
+    _sort_points(points)
     hull = np.empty((2 * n + 2, 2))
     m = 0
     for sweep in range(2):

@@ -26,6 +26,8 @@ Floats = NDArray[np.float64]
 KIND = "closed_void"
 # Hollows below this are pores of a careless mesh.
 LEAST_VOLUME_MM3 = 0.05
+# A ceiling this small holds itself up.
+LEAST_CEILING_MM2 = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +44,8 @@ class Void:
         Centroid of its surface, mm.
     faces : (k,) int64
         Its faces.
+    normals, areas : (k, 3), (k,) float64
+        Of its faces.
     """
 
     extent_mm: float
@@ -49,6 +53,8 @@ class Void:
     area_mm2: float
     centre: Floats
     faces: NDArray[np.int64]
+    normals: Floats
+    areas: Floats
 
 
 def find(part: Part) -> list[Void]:
@@ -89,14 +95,14 @@ def find(part: Part) -> list[Void]:
                 area_mm2=float(area.sum()),
                 centre=area @ part.centroids[faces] / area.sum(),
                 faces=faces,
+                normals=part.normals[faces],
+                areas=area,
             )
         )
     return sorted(voids, key=lambda void: (*void.centre.round(2).tolist(), void.extent_mm))
 
 
-def judge(
-    void: Void, process: Process, direction: Floats | None = None, normals: Floats | None = None
-) -> Feature:
+def judge(void: Void, process: Process, direction: Floats | None = None) -> Feature:
     """Judge a void.
 
     Parameters
@@ -107,8 +113,6 @@ def judge(
         Overhang limit.
     direction : (3,) float64, optional
         Build direction. Where a ceiling of the void needs support, that support stays in it for good.
-    normals : (F, 3) float64, optional
-        Normals of the part's faces; needed with ``direction``.
 
     Returns
     -------
@@ -117,9 +121,10 @@ def judge(
     """
     size, volume = round(void.extent_mm, 3), round(void.volume_mm3, 3)
     steep = False
-    if direction is not None and normals is not None:
+    if direction is not None:
         limit = np.sin(np.radians(process.overhang_limit_deg + 0.1))
-        steep = bool((normals[void.faces] @ np.asarray(direction) < -limit).any())
+        ceiling = void.normals @ np.asarray(direction) < -limit
+        steep = float(void.areas[ceiling].sum()) > LEAST_CEILING_MM2
     if steep:
         verdict = "redesign"
         why = f"A closed void of {volume:.1f} mm³ has a ceiling that needs support, and no support leaves it."

@@ -59,8 +59,8 @@ class Corner:
         Height of the lower flank beside an inner corner, no more than 1.6 mm.
     corners : int
         Number of corners of an outline; 1 for an inner corner.
-    centre, at : (3,) float64
-        Middle of it, and the point of it nearest that, mm.
+    centre : (3,) float64
+        Middle of its length, mm: of a closed foot or an outline, a point inside the loop.
     direction : (3,) float64 or None
         Along a straight inner corner.
     area_mm2 : float
@@ -75,7 +75,6 @@ class Corner:
     step_mm: float
     corners: int
     centre: Floats
-    at: Floats
     direction: Floats | None
     area_mm2: float
     faces: NDArray[np.int64]
@@ -138,7 +137,6 @@ def find(part: Part, angles: NDArray[np.float32] | None = None) -> list[Corner]:
                 step_mm=float(weight @ step[rows]),
                 corners=1,
                 centre=centre,
-                at=middle[np.argmin(np.linalg.norm(middle - centre, axis=1))],
                 direction=direction,
                 area_mm2=float(part.areas[flanks].sum()),
                 faces=flanks,
@@ -190,9 +188,8 @@ def find_outline(part: Part, direction: Floats) -> list[Corner]:
         runs = np.diff(np.append(where, where[0] + length))
         longest = int(np.argmax(runs))
         near = np.isin(part.faces[rows], loop).any(axis=1)
-        middle = corners.mean(axis=0)
-        bounds = np.cumsum(np.linalg.norm(np.diff(outline, axis=0), axis=1))
-        at = corners[int(np.searchsorted(np.append(0.0, bounds), where[longest] - 1e-9)) % len(corners)]
+        ahead = np.roll(corners, -1, axis=0)
+        step = np.linalg.norm(ahead - corners, axis=1)
         found.append(
             Corner(
                 where="outline",
@@ -200,8 +197,7 @@ def find_outline(part: Part, direction: Floats) -> list[Corner]:
                 turn_deg=float(np.degrees(turn.mean())),
                 step_mm=0.0,
                 corners=len(turn),
-                centre=middle,
-                at=at,
+                centre=0.5 * step @ (corners + ahead) / step.sum(),
                 direction=None,
                 area_mm2=float(part.areas[rows[near]].sum()),
                 faces=rows[near].astype(np.int64),
@@ -269,7 +265,7 @@ def judge(corner: Corner, process: Process, direction: Floats | None = None) -> 
         verdict=verdict,
         size_mm=size,
         limit_mm=None if limit is None else round(limit, 3),
-        at_mm=(float(corner.at[0]), float(corner.at[1]), float(corner.at[2])),
+        at_mm=(float(corner.centre[0]), float(corner.centre[1]), float(corner.centre[2])),
         direction=None if way is None else (way[0], way[1], way[2]),
         area_mm2=corner.area_mm2,
         why=why,

@@ -52,7 +52,8 @@ class Sheet:
     centre : (3,) float64
         Centroid of its middle surface, mm: what it is numbered by.
     at : (3,) float64
-        A point in it, mm.
+        Where it is, mm: its centre, or the sample nearest that where it is bent every way. The middle of a
+        tube's wall is on the tube's axis.
     normal : (3,) float64
         Unit normal of the middle surface at ``at``.
     area_mm2 : float
@@ -265,7 +266,7 @@ def sheet_of(pairs: Facing, rows: NDArray[np.int64]) -> Sheet:
         size_mm=float(median),
         shape=shape,
         centre=centre,
-        at=centre if flat else middle[nearest],
+        at=middle[nearest] if shape == "curved" else centre,
         normal=normal,
         area_mm2=float(0.5 * area.sum()),
         narrow_mm=float(narrow),

@@ -50,8 +50,6 @@ class Trapped:
         Volume of the columns.
     voxel_mm : float
         What the answer is true to.
-    at : (3,) float64
-        A point under the ceiling they hold up, mm.
     centre : (3,) float64
         Middle of that ceiling, mm.
     faces : (k,) int64
@@ -62,7 +60,6 @@ class Trapped:
     area_mm2: float
     volume_mm3: float
     voxel_mm: float
-    at: Floats
     centre: Floats
     faces: NDArray[np.int64]
 
@@ -136,15 +133,13 @@ def find(
             continue
         slope = -part.normals[samples.face[rows[mine]]] @ direction
         points = np.concatenate([start[mine], start[mine] - length[mine, None] * direction])
-        centre = area @ start[mine] / area.sum()
         found.append(
             Trapped(
                 extent_mm=_extent(points),
                 area_mm2=float(area.sum()),
                 volume_mm3=float(area @ (slope * length[mine])),
                 voxel_mm=reached.voxel_mm,
-                at=start[mine][np.argmin(np.linalg.norm(start[mine] - centre, axis=1))],
-                centre=centre,
+                centre=area @ start[mine] / area.sum(),
                 faces=np.unique(samples.face[rows[mine]]).astype(np.int64),
             )
         )
@@ -176,7 +171,7 @@ def judge(trapped: Trapped, process: Process, direction: Floats | None = None) -
         verdict="redesign",
         size_mm=round(trapped.extent_mm, 3),
         limit_mm=round(tool, 3),
-        at_mm=(float(trapped.at[0]), float(trapped.at[1]), float(trapped.at[2])),
+        at_mm=(float(trapped.centre[0]), float(trapped.centre[1]), float(trapped.centre[2])),
         direction=None,
         area_mm2=trapped.area_mm2,
         why=(

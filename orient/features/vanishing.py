@@ -47,7 +47,7 @@ class Detail:
     sheet : Sheet
         The two sides of it.
     centre : (3,) float64
-        Centre of the sheet, mm.
+        Middle of the stroke or of the edge, mm.
     """
 
     form: str
@@ -98,8 +98,7 @@ def sort_out(
             length = convex.length[edges]
             angle = 180.0 - float(np.degrees(length @ convex.turn[edges] / length.sum()))
             tip = length @ convex.middle[edges] / length.sum()
-            nearest = edges[np.argmin(np.linalg.norm(convex.middle[edges] - tip, axis=1))]
-            details.append(Detail("knife", 0.0, float(length.sum()), angle, sheet, convex.middle[nearest]))
+            details.append(Detail("knife", 0.0, float(length.sum()), angle, sheet, tip))
         elif _is_stroke(sheet, line):
             details.append(Detail("embossed", sheet.size_mm, sheet.narrow_mm, None, sheet, sheet.centre))
         else:

@@ -59,9 +59,7 @@ def test_an_open_shell_closes_nothing():
 
 def test_a_void_whose_ceiling_needs_support_is_to_be_redesigned_and_a_roofed_one_is_not():
     flat = part_of(hollow().solid)
-    assert {
-        closed_void.judge(void, PROCESS, UP, flat.normals).verdict for void in closed_void.find(flat)
-    } == {"redesign"}
+    assert {closed_void.judge(void, PROCESS, UP).verdict for void in closed_void.find(flat)} == {"redesign"}
     roofed = trimesh.convex.convex_hull(
         np.array([(x, y, 0) for x in (-3, 3) for y in (-3, 3)] + [(0, 0, 6.0)])
     )
@@ -70,8 +68,8 @@ def test_a_void_whose_ceiling_needs_support_is_to_be_redesigned_and_a_roofed_one
         np.vstack([outer.vertices, roofed.vertices]), np.vstack([outer.faces, roofed.faces[:, ::-1] + 8])
     )
     (void,) = closed_void.find(part)
-    assert closed_void.judge(void, PROCESS, UP, part.normals).verdict == "tune"
-    assert closed_void.judge(void, PROCESS, -UP, part.normals).verdict == "redesign"
+    assert closed_void.judge(void, PROCESS, UP).verdict == "tune"
+    assert closed_void.judge(void, PROCESS, -UP).verdict == "redesign"
 
 
 @pytest.mark.parametrize(("mouth", "gets_in"), [(2.0, False), (2.4, False), (3.6, True), (5.0, True)])

@@ -130,6 +130,7 @@ def count_columns(
     *,
     closed: bool = True,
     tags: NDArray[np.uint8] | None = None,
+    judged_along: Floats | None = None,
     threads: int | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Support:
@@ -152,6 +153,9 @@ def count_columns(
         look up.
     tags : (F,) uint8, optional
         0, or 1 to TAGS for faces that matter, in the part's own face order.
+    judged_along : (P, 3) float64, optional
+        Directions along which faces are held against the overhang limit, where those are not the
+        build directions themselves: a part laid slightly askew.
     threads : int, optional
         Threads to count on. The answer is the same bit for bit on any number.
     progress : callable, optional
@@ -161,7 +165,8 @@ def count_columns(
     -------
     Support
     """
-    rotations = np.empty((len(directions), 9), dtype=Single)
+    rotations = np.empty((len(directions), 12), dtype=Single)
+    rotations[:, 9:] = directions if judged_along is None else judged_along
     _look_along(np.ascontiguousarray(directions), np.ascontiguousarray(frame), pitch_mm, rotations)
     width = int(2.0 * blocks.radius / pitch_mm) + 8
     face_tags = (
@@ -467,7 +472,7 @@ def _paint(  # type: ignore[no-untyped-def]
     third = Single(1.0 / 3.0)
     hits = 0
     for block in range(first.shape[0] - 1):
-        cosine = cone_axis[block, 0] * r[6] + cone_axis[block, 1] * r[7] + cone_axis[block, 2] * r[8]
+        cosine = cone_axis[block, 0] * r[9] + cone_axis[block, 1] * r[10] + cone_axis[block, 2] * r[11]
         sine = math.sqrt(max(Single(0), Single(1) - cosine * cosine))
         if cosine > -cone_cos[block] and cosine * cone_cos[block] - sine * cone_sin[block] >= fade_from:
             continue
@@ -480,7 +485,7 @@ def _paint(  # type: ignore[no-untyped-def]
         if middle + reach < row0 or middle - reach > row1:
             continue
         for face in range(first[block], first[block + 1]):
-            down = normals[face, 0] * r[6] + normals[face, 1] * r[7] + normals[face, 2] * r[8]
+            down = normals[face, 0] * r[9] + normals[face, 1] * r[10] + normals[face, 2] * r[11]
             if down >= fade_from:
                 continue
             a, b, c = faces[face, 0], faces[face, 1], faces[face, 2]
@@ -495,7 +500,8 @@ def _paint(  # type: ignore[no-untyped-def]
                 weight = (angle - (limit - Single(FADE_DEG))) / Single(2 * FADE_DEG)
             mean_y = (y0 + y1 + y2) * third
             if mean_y >= row0 and mean_y < row1:
-                shadow = -down * areas[face]
+                facing = normals[face, 0] * r[6] + normals[face, 1] * r[7] + normals[face, 2] * r[8]
+                shadow = -facing * areas[face]
                 moment = shadow * ((z0 + z1 + z2) * third - lowest)
                 out[_W_AREA] += weight * shadow
                 out[_W_MOMENT] += weight * moment

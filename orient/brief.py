@@ -74,11 +74,11 @@ class Job(_Section):
     number: Text | None = None
     revision: Text | None = None
     customer_ref: Text | None = None
-    quantity: Annotated[Count | None, NOT_USED_YET] = None
-    due: Annotated[Day | None, NOT_USED_YET] = None
-    outdoor: Annotated[YesNo | None, NOT_USED_YET] = None
-    wet: Annotated[YesNo | None, NOT_USED_YET] = None
-    chemicals: Annotated[tuple[Text, ...] | None, NOT_USED_YET] = None
+    quantity: Count | None = None
+    due: Day | None = None
+    outdoor: YesNo | None = None
+    wet: YesNo | None = None
+    chemicals: tuple[Text, ...] | None = None
     use: tuple[Literal["food", "skin", "medical", "lifting"], ...] | None = None
 
 
@@ -101,13 +101,14 @@ class ProcessWish(_Section):
     """``[process]``: polymer, machine and the numbers of the process that are not the defaults."""
 
     polymer: Text | None = None
-    machine: Annotated[Text | None, NOT_USED_YET] = None
+    machine: Text | None = None
+    machines: Text | None = None
     nozzle_mm: Positive | None = None
     line_width_mm: Positive | None = None
     layer_height_mm: Positive | None = None
     overhang_limit_deg: Annotated[float, Strict(), Field(gt=0, lt=90, allow_inf_nan=False)] | None = None
-    infill: Annotated[Fraction | None, NOT_USED_YET] = None
-    support: Annotated[Text | None, NOT_USED_YET] = None
+    infill: Fraction | None = None
+    support: Text | None = None
 
 
 class Force(_Section):
@@ -150,8 +151,8 @@ class Load(_Section):
 
     stress_axis: Vectors | None = None
     kind: Literal["tension", "compression", "bending"] = "tension"
-    service_temp_c: Annotated[Number | None, NOT_USED_YET] = None
-    sustained: Annotated[YesNo | None, NOT_USED_YET] = None
+    service_temp_c: Number | None = None
+    sustained: YesNo | None = None
     case: Annotated[tuple[LoadCase, ...], NOT_USED_YET] = ()
 
     @field_validator("stress_axis")
@@ -178,6 +179,7 @@ class Weights(_Section):
     first_layer: NotNegative | None = None
     finish: NotNegative | None = None
     faces: NotNegative | None = None
+    cost: NotNegative | None = None
     preset: Text | None = None
 
     def given(self) -> dict[str, float]:
@@ -199,15 +201,15 @@ class Limits(_Section):
 class Rates(_Section):
     """``[rates]``: what the shop's time and material cost."""
 
-    currency: Annotated[Text | None, NOT_USED_YET] = None
-    machine_per_hour: Annotated[NotNegative | None, NOT_USED_YET] = None
-    labour_per_hour: Annotated[NotNegative | None, NOT_USED_YET] = None
-    material_per_kg: Annotated[NotNegative | None, NOT_USED_YET] = None
-    support_per_kg: Annotated[NotNegative | None, NOT_USED_YET] = None
-    setup_min: Annotated[NotNegative | None, NOT_USED_YET] = None
-    drying_min: Annotated[NotNegative | None, NOT_USED_YET] = None
-    finishing_min_per_cm2: Annotated[NotNegative | None, NOT_USED_YET] = None
-    scrap_rate: Annotated[Fraction | None, NOT_USED_YET] = None
+    currency: Text | None = None
+    machine_per_hour: NotNegative | None = None
+    labour_per_hour: NotNegative | None = None
+    material_per_kg: NotNegative | None = None
+    support_per_kg: NotNegative | None = None
+    setup_min: NotNegative | None = None
+    drying_min: NotNegative | None = None
+    finishing_min_per_cm2: NotNegative | None = None
+    scrap_rate: Annotated[float, Strict(), Field(ge=0, lt=1, allow_inf_nan=False)] | None = None
 
 
 class PolymerFigures(_Section):
@@ -224,8 +226,8 @@ class PolymerFigures(_Section):
     strength_shear_high_mpa: Positive | None = None
     youngs_modulus_mpa: Positive | None = None
     poissons_ratio: Annotated[float, Strict(), Field(ge=0, lt=0.5, allow_inf_nan=False)] | None = None
-    density_g_cm3: Annotated[Positive | None, NOT_USED_YET] = None
-    glass_transition_c: Annotated[Number | None, NOT_USED_YET] = None
+    density_g_cm3: Positive | None = None
+    glass_transition_c: Number | None = None
     source: Text | None = None
 
 
@@ -234,11 +236,11 @@ class Brief(_Section):
 
     Examples
     --------
-    >>> brief = Brief.model_validate({"load": {"stress_axis": [1, 0, 0]}, "job": {"quantity": 4}})
+    >>> brief = Brief.model_validate({"load": {"stress_axis": [1, 0, 0]}, "limits": {"min_safety_factor": 2}})
     >>> brief.load.stress_axis
     ((1.0, 0.0, 0.0),)
     >>> brief.unused()
-    ('job.quantity',)
+    ('limits.min_safety_factor',)
     """
 
     job: Job = Job()
@@ -255,7 +257,11 @@ class Brief(_Section):
     def _something_weighs(self) -> Brief:
         weights = self.weights
         always = (weights.support, weights.height, weights.load, weights.first_layer, weights.finish)
-        if all(weight == 0 for weight in always) and not (self.faces and weights.faces != 0):
+        if (
+            all(weight == 0 for weight in always)
+            and not (self.faces and weights.faces != 0)
+            and not weights.cost
+        ):
             raise ValueError("all weights are 0, so nothing can be ranked; give at least one more than 0")
         return self
 
@@ -265,7 +271,7 @@ class Brief(_Section):
         Returns
         -------
         tuple of str
-            Dotted names, such as ``"rates.currency"``, in the order of the sections.
+            Dotted names, such as ``"load.case"``, in the order of the sections.
         """
         return tuple(_unused(self))
 
@@ -287,7 +293,8 @@ def read_brief(path: str | Path) -> Brief:
     Parameters
     ----------
     path
-        File to read. ``[part] file`` in it is taken relative to the brief's own folder.
+        File to read. ``[part] file`` and ``[process] machines`` in it are taken relative to
+        the brief's own folder.
 
     Returns
     -------
@@ -308,10 +315,13 @@ def read_brief(path: str | Path) -> Brief:
             f"{path} is not valid TOML: {fault[:1].lower()}{fault[1:]}; mend that line."
         ) from None
     brief = _checked(data, lambda loc: f"{path}{_line_of(loc, text)}")
-    if brief.part.file is None:
-        return brief
-    here = brief.part.model_copy(update={"file": str(path.parent / brief.part.file)})
-    return brief.model_copy(update={"part": here})
+    beside: dict[str, Any] = {}
+    if brief.part.file is not None:
+        beside["part"] = brief.part.model_copy(update={"file": str(path.parent / brief.part.file)})
+    if brief.process.machines is not None:
+        machines = str(path.parent / brief.process.machines)
+        beside["process"] = brief.process.model_copy(update={"machines": machines})
+    return brief.model_copy(update=beside) if beside else brief
 
 
 def with_flags(brief: Brief, flags: Mapping[str, object], names: Mapping[str, str] | None = None) -> Brief:

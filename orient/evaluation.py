@@ -5,12 +5,25 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from datetime import datetime
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from orient.brief import Brief
+from orient.cost.bands import surface_pieces
+from orient.cost.envelope import fit_in
+from orient.cost.shop import (
+    ShopSection,
+    cost_floor,
+    order_for,
+    price_poses,
+    shop_cautions,
+    shop_for,
+    shop_notes,
+    with_machine,
+)
 from orient.measure.poses import Loads, Measures, Sorted, measure_poses, sort_part
 from orient.measure.surfaces import NamedFaces, NamedFacesMeasures
 from orient.measure.tilt import support_when_tilted
@@ -31,6 +44,8 @@ Progress = Callable[[str, int, int], None]
 
 # How many poses the continuous search sets out from, and how far apart they lie at least.
 STARTS = 8
+# A search by cost needs no more: costs change less from pose to pose than scores, and take longer to find.
+STARTS_BY_COST = 3
 APART_DEG = 5.0
 # Poses within this angle of each other are the same choice.
 NEAR_DEG = 1.0
@@ -80,7 +95,9 @@ class Evaluation:
         The faces that matter.
     named : tuple of NamedFacesMeasures
         What every pose does to them, in the ranking's order.
-    features, strength, shop : None
+    shop : ShopSection
+        Machine fitness, service, hours, grams and cost, poses in the ranking's order.
+    features, strength : None
         Sections that this version does not fill.
     cautions, notes : tuple of str
         What to be careful about; what is approximate or was assumed.
@@ -98,9 +115,9 @@ class Evaluation:
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
     timing_s: Mapping[str, float]
+    shop: ShopSection
     features: None = None
     strength: None = None
-    shop: None = None
 
     @property
     def approximate(self) -> tuple[str, ...]:
@@ -117,7 +134,9 @@ def evaluate(
     brief: Brief | None = None,
     *,
     directions: int = 1000,
+    by: Literal["score", "cost"] = "score",
     explained: int = 5,
+    start: datetime | None = None,
     threads: int | None = None,
     progress: Progress | None = None,
 ) -> Evaluation:
@@ -131,8 +150,12 @@ def evaluate(
         Process, load, faces that matter, weights and limits; defaults where it is silent.
     directions : int
         Size of the even grid of build directions.
+    by : {"score", "cost"}
+        Whether the weighted penalties or the cost of a part decide the order.
     explained : int
         How many of the best poses are explained.
+    start : datetime, optional
+        When the first bed can start, to say when an order is done.
     threads : int, optional
         Threads to measure on; the answer does not depend on it.
     progress : callable, optional
@@ -145,15 +168,18 @@ def evaluate(
     Raises
     ------
     OrientError
-        For a selector that selects nothing, weights that cannot be used, or limits that leave no pose.
+        For a selector that selects nothing, weights that cannot be used, limits that leave no pose, an
+        unknown polymer or machine, or an order by cost without prices.
     """
-    brief = brief or Brief()
     clock = _Clock()
+    brief = with_machine(brief or Brief())
     process = process_from(brief)
+    shop = shop_for(brief, process, float(part.extents_mm.max()))
     loads = Loads(np.array(brief.load.stress_axis or (), dtype=np.float64).reshape(-1, 3), brief.load.kind)
     selections = tuple(_named_faces(part, one.on, one.matters) for one in brief.faces)
     clock.lap("brief")
     ready = sort_part(part)
+    pieces = surface_pieces(part)
     found = candidates(part, loads.axes if len(loads.axes) else None, directions)
     least_rest = max(
         (LEAST_REST_LINES * process.line_width_mm) ** 2, LEAST_REST_SHARE * part.hull.area_mm2 / 4.0
@@ -174,7 +200,17 @@ def evaluate(
         if brief.limits.envelope_mm is not None:
             length, width = footprint_sides(poses, part.hull.points)
             measures.columns.update(footprint_length_mm=length, footprint_width_mm=width)
+        if shop.machine_named:
+            room = fit_in(poses, part.hull.points, shop.machine.envelope_mm)
+            measures.columns["machine_missing_mm"] = room.missing_mm
+        if weights["cost"] > 0:
+            priced = price_poses(shop, pieces, poses, measures.columns, threads=threads)
+            measures.columns["unit_cost"] = priced.unit_cost
         return measures
+
+    weights = check_weights(brief.weights.given(), brief.weights.preset)
+    if by == "cost":
+        weights = dict.fromkeys(weights, 0.0) | {"cost": 1.0}
 
     scale = Scale(
         hull_volume_mm3=part.hull.volume_mm3,
@@ -182,12 +218,15 @@ def evaluate(
         hull_diameter_mm=part.hull.diameter_mm,
         largest_rest_mm2=float(part.hull.areas.max()),
         layer_height_mm=process.layer_height_mm,
+        cost_floor=cost_floor(shop, pieces) if weights["cost"] > 0 else 1.0,
     )
-    weights = check_weights(brief.weights.given(), brief.weights.preset)
     limits = Limits(
         max_height_mm=brief.limits.max_height_mm,
         envelope_mm=brief.limits.envelope_mm,
         min_strength_retained=brief.limits.min_strength_retained,
+        machine=shop.machine.name if shop.machine_named else None,
+        # The score minds a small first layer; the cost does not, and a part that falls over costs all of it.
+        must_stand_mm2=part.hull.area_mm2 / 4.0 if by == "cost" else None,
     )
     first = measured(found.directions, "measure")
     clock.lap("measure")
@@ -197,7 +236,8 @@ def evaluate(
         totals = total(penalties(columns, scale), weights)
         return np.where(_allowed(columns, poses, limits), totals, np.inf)
 
-    refined = _refined(found, rests, first, scale, weights, limits, cost, ready.frame)
+    most = STARTS_BY_COST if by == "cost" else STARTS
+    refined = _refined(found, rests, first, scale, weights, limits, cost, ready.frame, most)
     second = measured(refined, "refine") if len(refined) else None
     clock.lap("refine")
 
@@ -215,6 +255,19 @@ def evaluate(
     )
     ranking = _with_tilt(ranking, ready, process, scale.hull_volume_mm3)
     clock.lap("rank")
+    poses_priced = price_poses(shop, pieces, ranking.directions, ranking.columns, threads=threads)
+    taken = ranking.recommended - 1
+    longer, shorter = footprint_sides(ranking.directions[[taken]], part.hull.points)
+    order = order_for(
+        shop,
+        pieces,
+        ranking.directions[taken],
+        {name: float(column[taken]) for name, column in ranking.columns.items()},
+        (float(longer[0]), float(shorter[0])),
+        start=start,
+    )
+    clock.lap("shop")
+    cautions = shop_cautions(shop, brief, float(poses_priced.hours[taken]))
     return Evaluation(
         part=part,
         brief=brief,
@@ -227,9 +280,10 @@ def evaluate(
         },
         selections=selections,
         named=_in_order(first.named, second.named if second else (), ranking.index),
-        cautions=_cautions(ranking, loads),
-        notes=_notes(part, brief, process, loads),
+        cautions=(*cautions, *_cautions(ranking, loads)),
+        notes=(*_notes(part, brief, process, loads), *shop_notes(shop)),
         timing_s=clock.laps,
+        shop=ShopSection(shop, poses_priced, order),
     )
 
 
@@ -275,7 +329,7 @@ def _allowed(columns: Mapping[str, Floats], poses: Floats, limits: Limits) -> ND
 
 
 def _harmless(name: str) -> float:
-    return 1.0 if name == "strength_retained" else 0.0
+    return {"strength_retained": 1.0, "tip_margin_deg": 90.0, "first_layer_mm2": 1e12}.get(name, 0.0)
 
 
 def _refined(
@@ -287,13 +341,14 @@ def _refined(
     limits: Limits,
     cost: Callable[[Floats], Floats],
     frame: Floats,
+    most: int,
 ) -> Floats:
     """Search on from the best poses that lie apart; what got better, away from resting poses, is kept."""
     totals = total(penalties(first.columns, scale), weights)
     totals = np.where(_allowed(first.columns, found.directions, limits), totals, np.inf)
     starts: list[int] = []
     for i in np.argsort(totals, kind="stable").tolist():
-        if not np.isfinite(totals[i]) or len(starts) == STARTS:
+        if not np.isfinite(totals[i]) or len(starts) == most:
             break
         if all(found.directions[i] @ found.directions[j] < np.cos(np.radians(APART_DEG)) for j in starts):
             starts.append(i)

@@ -168,7 +168,7 @@ def bands_of(
     """
     b = np.ascontiguousarray(np.atleast_2d(directions), dtype=np.float64)
     low, high = np.empty(len(b)), np.empty(len(b))
-    sums = np.zeros((len(b), 4, 2 * bands))
+    sums = np.empty((len(b), 4, 2 * bands))
     workers = threads or 2
     chunks = [part for part in np.array_split(np.arange(len(b)), workers) if len(part)]
 
@@ -176,9 +176,7 @@ def bands_of(
         some = slice(rows[0], rows[-1] + 1)
         _extremes(*pieces.points, b[some], low[some], high[some])
         where = b[some], low[some], high[some], skin_mm, contours_mm, sums[some]
-        n = len(pieces.corners)
-        _sort_triangles(pieces.corners, pieces.vectors[:n], pieces.areas[:n], *where)
-        _sort_lumps(pieces.middles, pieces.reaches, pieces.vectors[n:], pieces.areas[n:], *where)
+        _sort_in(pieces.corners, pieces.middles, pieces.reaches, pieces.vectors, pieces.areas, *where)
 
     if len(chunks) == 1:
         count(chunks[0])
@@ -215,25 +213,53 @@ def _spread(amounts: Floats, reach: NDArray[np.int64]) -> Floats:
     return spread
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _below(z, a, b, c):  # type: ignore[no-untyped-def]
-    """Share of a triangle's area below height z; its corners lie at a ≤ b ≤ c."""
-    if z <= a:
-        return 0.0
-    if z >= c:
-        return 1.0
-    if z <= b:
-        return (z - a) * (z - a) / ((b - a) * (c - a))
-    return 1.0 - (c - z) * (c - z) / ((c - b) * (c - a))
+# The area of a triangle is spread over height as a tent: from its lowest corner up to the middle one and down
+# to the highest. A tent is three changes of slope, a patch two steps; each is entered in the band where it
+# happens, as what it adds to that band and to every band above it, and one running sum per pose turns the
+# entries into contents. So a triangle costs the same whether it crosses one band or all of them.
+_OWN, _SLOPE, _OFFSET = 0, 1, 2
+# Spreads narrower than this, in bands, count as a point or a step: no figure depends on it, rounding would.
+_THIN = 1e-5
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _sort_triangles(corners, vectors, areas, directions, low, high, skin, contours, sums):  # type: ignore[no-untyped-def]
+def _bend(entries, bins, at, slope, s, wall, extra, side):  # type: ignore[no-untyped-def]
+    """From height `at` on, the density grows by `slope` a band."""
+    k = min(max(int(at), 0), bins - 1)
+    own, offset = 0.5 * slope * (k + 1.0 - at) ** 2, -slope * at
+    _enter(entries, k, own, slope, offset, s, wall, extra, side)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _step(entries, bins, at, height, s, wall, extra, side):  # type: ignore[no-untyped-def]
+    """From height `at` on, the density is greater by `height`."""
+    k = min(max(int(at), 0), bins - 1)
+    _enter(entries, k, height * (k + 1.0 - at), 0.0, height, s, wall, extra, side)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _enter(entries, k, own, slope, offset, s, wall, extra, side):  # type: ignore[no-untyped-def]
+    entries[0, _OWN, k] += own * s
+    entries[0, _SLOPE, k] += slope * s
+    entries[0, _OFFSET, k] += offset * s
+    entries[1, _OWN, k] += own * wall
+    entries[1, _SLOPE, k] += slope * wall
+    entries[1, _OFFSET, k] += offset * wall
+    if extra > 0.0:
+        entries[side, _OWN, k] += own * extra
+        entries[side, _SLOPE, k] += slope * extra
+        entries[side, _OFFSET, k] += offset * extra
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _sort_in(corners, middles, reaches, vectors, areas, directions, low, high, skin, contours, sums):  # type: ignore[no-untyped-def]
     bins = sums.shape[2]
+    triangles = corners.shape[0]
+    entries = np.zeros((4, 3, bins))
     for p in range(directions.shape[0]):
-        bx, by, bz = directions[p]
-        span = max(high[p] - low[p], 1e-12)
-        scale = bins / span
+        bx, by, bz = directions[p, 0], directions[p, 1], directions[p, 2]
+        scale = bins / max(high[p] - low[p], 1e-12)
+        entries[:] = 0.0
         for f in range(areas.shape[0]):
             area = areas[f]
             if area <= 0.0:
@@ -241,54 +267,51 @@ def _sort_triangles(corners, vectors, areas, directions, low, high, skin, contou
             s = vectors[f, 0] * bx + vectors[f, 1] * by + vectors[f, 2] * bz
             wall = math.sqrt(max(area * area - s * s, 0.0))
             extra = max(skin * abs(s) - contours * wall, 0.0)
-            a = (corners[f, 0, 0] * bx + corners[f, 0, 1] * by + corners[f, 0, 2] * bz - low[p]) * scale
-            b = (corners[f, 1, 0] * bx + corners[f, 1, 1] * by + corners[f, 1, 2] * bz - low[p]) * scale
-            c = (corners[f, 2, 0] * bx + corners[f, 2, 1] * by + corners[f, 2, 2] * bz - low[p]) * scale
-            if a > b:
-                a, b = b, a
-            if b > c:
-                b, c = c, b
-            if a > b:
-                a, b = b, a
-            # Rounding must not carry a level face over the edge of a band.
-            first = min(max(int(a + 1e-7), 0), bins - 1)
-            last = min(max(int(c - 1e-7), first), bins - 1)
-            before = 0.0
-            for k in range(first, last + 1):
-                until = 1.0 if k == last else _below(k + 1.0, a, b, c)
-                share = until - before
-                before = until
-                sums[p, 0, k] += share * s
-                sums[p, 1, k] += share * wall
-                if extra > 0.0:
-                    sums[p, 2 if s > 0.0 else 3, k] += share * extra
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _sort_lumps(middles, reaches, vectors, areas, directions, low, high, skin, contours, sums):  # type: ignore[no-untyped-def]
-    bins = sums.shape[2]
-    for p in range(directions.shape[0]):
-        bx, by, bz = directions[p]
-        scale = bins / max(high[p] - low[p], 1e-12)
-        for f in range(areas.shape[0]):
-            area = areas[f]
-            s = vectors[f, 0] * bx + vectors[f, 1] * by + vectors[f, 2] * bz
-            wall = math.sqrt(max(area * area - s * s, 0.0))
-            extra = max(skin * abs(s) - contours * wall, 0.0)
-            at = (middles[f, 0] * bx + middles[f, 1] * by + middles[f, 2] * bz - low[p]) * scale
-            # The patch leans by its slope, so that much of its width stands up.
-            reach = max(reaches[f] * wall / area * scale, 1e-7)
-            first = min(max(int(at - reach + 1e-7), 0), bins - 1)
-            last = min(max(int(at + reach - 1e-7), first), bins - 1)
-            before = 0.0
-            for k in range(first, last + 1):
-                until = 1.0 if k == last else min(max((k + 1.0 - at + reach) / (2.0 * reach), 0.0), 1.0)
-                share = until - before
-                before = until
-                sums[p, 0, k] += share * s
-                sums[p, 1, k] += share * wall
-                if extra > 0.0:
-                    sums[p, 2 if s > 0.0 else 3, k] += share * extra
+            side = 2 if s > 0.0 else 3
+            if f < triangles:
+                a = (corners[f, 0, 0] * bx + corners[f, 0, 1] * by + corners[f, 0, 2] * bz - low[p]) * scale
+                b = (corners[f, 1, 0] * bx + corners[f, 1, 1] * by + corners[f, 1, 2] * bz - low[p]) * scale
+                c = (corners[f, 2, 0] * bx + corners[f, 2, 1] * by + corners[f, 2, 2] * bz - low[p]) * scale
+                if a > b:
+                    a, b = b, a
+                if b > c:
+                    b, c = c, b
+                if a > b:
+                    a, b = b, a
+            else:
+                m = f - triangles
+                at = (middles[m, 0] * bx + middles[m, 1] * by + middles[m, 2] * bz - low[p]) * scale
+                # The patch leans by its slope, so that much of its width stands up.
+                reach = reaches[m] * wall / area * scale
+                # It does not stick out of the part.
+                a, c = max(at - reach, 0.0), min(at + reach, float(bins))
+                b = a
+            if c - a < _THIN:
+                # Rounding must not carry a level face over the edge of a band.
+                k = min(max(int((a + c) / 2.0 + 1e-7), 0), bins - 1)
+                _enter(entries, k, 1.0, 0.0, 0.0, s, wall, extra, side)
+            elif f >= triangles:
+                _step(entries, bins, a, 1.0 / (c - a), s, wall, extra, side)
+                _step(entries, bins, c, -1.0 / (c - a), s, wall, extra, side)
+            else:
+                peak = 2.0 / (c - a)
+                rise = peak / (b - a) if b - a >= _THIN else 0.0
+                fall = peak / (c - b) if c - b >= _THIN else 0.0
+                if rise > 0.0:
+                    _bend(entries, bins, a, rise, s, wall, extra, side)
+                else:
+                    _step(entries, bins, a, peak, s, wall, extra, side)
+                _bend(entries, bins, b, -(rise + fall), s, wall, extra, side)
+                if fall > 0.0:
+                    _bend(entries, bins, c, fall, s, wall, extra, side)
+                else:
+                    _step(entries, bins, c, -peak, s, wall, extra, side)
+        for kind in range(4):
+            slope, offset = 0.0, 0.0
+            for k in range(bins):
+                sums[p, kind, k] = entries[kind, _OWN, k] + slope * (k + 0.5) + offset
+                slope += entries[kind, _SLOPE, k]
+                offset += entries[kind, _OFFSET, k]
 
 
 # Least and greatest do not depend on the order they are looked for in, so they may be looked for in any.

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
-import shapely
+from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from orient.part.hull import plane_axes
@@ -78,24 +77,18 @@ def fit_in(
     (True, 45.0)
     """
     b = np.atleast_2d(np.asarray(directions, dtype=np.float64))
-    given = np.asarray(points, dtype=np.float64)
+    given = np.ascontiguousarray(points, dtype=np.float64)
     x, y = envelope_mm[0] - 2 * margin_mm, envelope_mm[1] - 2 * margin_mm
-    fits = np.zeros(len(b), dtype=bool)
-    turn = np.full(len(b), np.nan)
-    missing = np.zeros(len(b))
+    turn, missing = np.zeros(len(b)), np.zeros(len(b))
     # A part whose largest extent fits every side fits in every pose, whatever its turn.
     reach = float(np.linalg.norm(np.ptp(given, axis=0)))
     if reach <= min(x, y, envelope_mm[2]):
-        return Fit(np.ones(len(b), dtype=bool), np.zeros(len(b)), missing)
-    for p, direction in enumerate(b):
-        heights = given @ direction
-        tall = float(np.ptp(heights)) - envelope_mm[2]
-        rim = _rim(direction, given)
-        angle, over = _best_turn(rim, x, y)
-        if tall <= SLACK_MM and over <= SLACK_MM:
-            fits[p], turn[p] = True, math.degrees(angle)
-        else:
-            missing[p] = max(tall, over, 0.0)
+        return Fit(np.ones(len(b), dtype=bool), turn, missing)
+    axes = np.array([plane_axes(direction) for direction in b])
+    _fit_all(given, b, axes[:, 0], axes[:, 1], x, y, float(envelope_mm[2]), turn, missing)
+    fits = missing <= SLACK_MM
+    missing[fits] = 0.0
+    turn = np.where(fits, np.degrees(turn), np.nan)
     return Fit(fits, turn, missing)
 
 
@@ -154,51 +147,143 @@ def side_by_side(
 
 
 def _rim(direction: Floats, points: Floats) -> Floats:
-    """Corners of the footprint's hull, in order."""
+    """Corners of the footprint's hull, counter-clockwise."""
     across, up = plane_axes(direction)
-    shape = shapely.convex_hull(shapely.multipoints(np.column_stack([points @ across, points @ up])))
-    rim = shapely.get_coordinates(shape)
-    return rim[:-1] if shape.geom_type == "Polygon" else rim
+    return _hull(np.column_stack([points @ across, points @ up]))
 
 
-def _edge_angles(rim: Floats) -> Floats:
-    """Angles of the hull's edges, folded into a quarter turn."""
-    edges = np.roll(rim, -1, axis=0) - rim
-    edges = edges[np.hypot(*edges.T) > 1e-12]
-    if not len(edges):
-        return np.zeros(1)
-    return np.unique(np.arctan2(edges[:, 1], edges[:, 0]) % (math.pi / 2))
+@njit(cache=True, nogil=True, error_model="numpy")
+def _hull(points):  # type: ignore[no-untyped-def]
+    """Convex hull in the plane: A. M. Andrew's monotone chain (Information Processing Letters 9, 1979)."""
+    n = points.shape[0]
+    order = np.argsort(points[:, 0])
+    sorted_points = points[order]
+    # argsort leaves equal x in any order of y: sort those runs, so that the chain is well defined.
+    for k in range(1, n):
+        i = k
+        while (
+            i > 0
+            and sorted_points[i, 0] == sorted_points[i - 1, 0]
+            and sorted_points[i, 1] < sorted_points[i - 1, 1]
+        ):
+            y = sorted_points[i, 1]
+            sorted_points[i, 1] = sorted_points[i - 1, 1]
+            sorted_points[i - 1, 1] = y
+            i -= 1
+    hull = np.empty((2 * n + 2, 2))
+    m = 0
+    for sweep in range(2):
+        floor = m
+        for step in range(n):
+            k = step if sweep == 0 else n - 1 - step
+            while m >= floor + 2 and (
+                (hull[m - 1, 0] - hull[m - 2, 0]) * (sorted_points[k, 1] - hull[m - 2, 1])
+                - (hull[m - 1, 1] - hull[m - 2, 1]) * (sorted_points[k, 0] - hull[m - 2, 0])
+                <= 0
+            ):
+                m -= 1
+            hull[m, 0] = sorted_points[k, 0]
+            hull[m, 1] = sorted_points[k, 1]
+            m += 1
+        m -= 1
+    return hull[: max(m, 1)].copy()
 
 
-def _sides(rim: Floats, angle: float) -> tuple[float, float]:
+@njit(cache=True, nogil=True, error_model="numpy")
+def _edge_angles(rim):  # type: ignore[no-untyped-def]
+    """Angles of the hull's edges, folded into a quarter turn, in order."""
+    m = rim.shape[0]
+    angles = np.zeros(m)
+    for k in range(m):
+        dx, dy = rim[(k + 1) % m, 0] - rim[k, 0], rim[(k + 1) % m, 1] - rim[k, 1]
+        angle = math.atan2(dy, dx) % (math.pi / 2.0)
+        angles[k] = angle
+    return np.sort(angles)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _sides(rim, angle):  # type: ignore[no-untyped-def]
     c, s = math.cos(angle), math.sin(angle)
-    return float(np.ptp(rim @ (c, s))), float(np.ptp(rim @ (-s, c)))
+    low_a, high_a, low_b, high_b = 1e300, -1e300, 1e300, -1e300
+    for k in range(rim.shape[0]):
+        a = c * rim[k, 0] + s * rim[k, 1]
+        b = c * rim[k, 1] - s * rim[k, 0]
+        low_a, high_a = min(low_a, a), max(high_a, a)
+        low_b, high_b = min(low_b, b), max(high_b, b)
+    return high_a - low_a, high_b - low_b
 
 
-def _best_turn(rim: Floats, x: float, y: float) -> tuple[float, float]:
+@njit(cache=True, nogil=True, error_model="numpy")
+def _better(rim, angle, x, y, best, least):  # type: ignore[no-untyped-def]
+    a, c = _sides(rim, angle)
+    over = max(a - x, c - y)
+    if over < least - 1e-12:
+        best, least = angle, over
+    over = max(c - x, a - y)
+    if over < least - 1e-12:
+        best, least = angle + math.pi / 2.0, over
+    return best, least
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _best_turn(rim, x, y):  # type: ignore[no-untyped-def]
     """Turn at which the footprint oversteps an x × y bed least, and by how much, mm."""
-    edges = _edge_angles(rim)
-    turns = [float(angle) for angle in edges]
-    # Between two edge angles the supporting corners do not change: where do both sides overstep alike?
-    for start, end in pairwise([*edges, edges[0] + math.pi / 2]):
-        middle = (start + end) / 2.0
-        u, v = (math.cos(middle), math.sin(middle)), (-math.sin(middle), math.cos(middle))
-        e = rim[int((rim @ u).argmax())] - rim[int((rim @ u).argmin())]
-        f = rim[int((rim @ v).argmax())] - rim[int((rim @ v).argmin())]
+    angles = _edge_angles(rim)
+    best, least = 0.0, 1e300
+    m = angles.shape[0]
+    for k in range(m):
+        start = angles[k]
+        end = angles[k + 1] if k + 1 < m else angles[0] + math.pi / 2.0
+        best, least = _better(rim, start, x, y, best, least)
+        # Between two edge angles the supporting corners do not change: where do both sides overstep alike?
+        c, s = math.cos((start + end) / 2.0), math.sin((start + end) / 2.0)
+        first, last, low, high = 0, 0, 0, 0
+        for i in range(m):
+            along, beside = c * rim[i, 0] + s * rim[i, 1], c * rim[i, 1] - s * rim[i, 0]
+            if along < c * rim[first, 0] + s * rim[first, 1]:
+                first = i
+            if along > c * rim[last, 0] + s * rim[last, 1]:
+                last = i
+            if beside < c * rim[low, 1] - s * rim[low, 0]:
+                low = i
+            if beside > c * rim[high, 1] - s * rim[high, 0]:
+                high = i
         # Sides e·(cos, sin) and f·(−sin, cos); their difference is one wave of the turn.
-        cosine, sine = e[0] - f[1], e[1] + f[0]
+        e0, e1 = rim[last, 0] - rim[first, 0], rim[last, 1] - rim[first, 1]
+        f0, f1 = rim[high, 0] - rim[low, 0], rim[high, 1] - rim[low, 1]
+        cosine, sine = e0 - f1, e1 + f0
         size, where = math.hypot(cosine, sine), math.atan2(sine, cosine)
-        for wanted in (x - y, y - x):
+        for sign in (1.0, -1.0):
+            wanted = sign * (x - y)
             if size > abs(wanted):
                 swing = math.acos(wanted / size)
-                for angle in (where - swing, where + swing):
-                    folded = start + (angle - start) % (2 * math.pi)
+                for way in (-1.0, 1.0):
+                    folded = start + (where + way * swing - start) % (2.0 * math.pi)
                     if folded <= end:
-                        turns.append(folded)
-    best, least = 0.0, math.inf
-    for angle in turns:
-        a, c = _sides(rim, angle)
-        for turned, over in ((angle, max(a - x, c - y)), (angle + math.pi / 2, max(c - x, a - y))):
-            if over < least - 1e-12:
-                best, least = turned, over
+                        best, least = _better(rim, folded, x, y, best, least)
     return best, least
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _fit_all(points, directions, across, up, x, y, z, turn, missing):  # type: ignore[no-untyped-def]
+    n = points.shape[0]
+    flat = np.empty((n, 2))
+    for p in range(directions.shape[0]):
+        low, high = 1e300, -1e300
+        for i in range(n):
+            px, py, pz = points[i, 0], points[i, 1], points[i, 2]
+            h = px * directions[p, 0] + py * directions[p, 1] + pz * directions[p, 2]
+            low, high = min(low, h), max(high, h)
+            flat[i, 0] = px * across[p, 0] + py * across[p, 1] + pz * across[p, 2]
+            flat[i, 1] = px * up[p, 0] + py * up[p, 1] + pz * up[p, 2]
+        tall = high - low - z
+        # Most poses fit at some plain turn, and need no hull.
+        over = 1e300
+        for quick in range(4):
+            best, over = _better(flat, quick * math.pi / 8.0, x, y, 0.0, 1e300)
+            if over <= 0.0:
+                break
+        if over > 0.0:
+            best, over = _best_turn(_hull(flat), x, y)
+        turn[p] = best
+        missing[p] = max(tall, over, 0.0)

@@ -14,6 +14,7 @@ NAMED = {
     "first_layer": "the first layer",
     "finish": "surface steps",
     "faces": "the faces that matter",
+    "cost": "cost",
 }
 
 # (what the better pose does, what the worse pose does)
@@ -24,6 +25,7 @@ COMPARED = {
     "first_layer": ("has a larger first layer", "has a smaller first layer"),
     "finish": ("has finer steps", "has coarser steps"),
     "faces": ("spares the faces that matter", "is harder on the faces that matter"),
+    "cost": ("costs less", "costs more"),
 }
 
 SAID_OF_SOURCE = {
@@ -125,7 +127,7 @@ def _ground(numbers: Numbers) -> str | None:
 def _unit(name: str) -> str:
     """Write the unit that follows a figure."""
     unit = MEASURES[name].unit
-    return {"step": " mm", "score": ""}.get(unit, f" {unit}")
+    return {"step": " mm", "score": "", "money": ""}.get(unit, f" {unit}")
 
 
 def _with_unit(name: str, value: float) -> str:

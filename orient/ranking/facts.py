@@ -45,6 +45,7 @@ MEASURES: Mapping[str, Measure] = {
     "first_layer": Measure("first_layer_mm2", "mm²", False),
     "finish": Measure("stair_step_mm", "step", True),
     "faces": Measure("faces_trouble", "score", True),
+    "cost": Measure("unit_cost", "money", True),
 }
 
 

@@ -14,6 +14,8 @@ def decimals(value: float, unit: str) -> int:
             return 1 if size >= 1 else 3
         case "%" | "":
             return 0
+        case "money":
+            return 2
         case "weight":
             return min(6, max(0, 2 - floor(log10(size)))) if size > 0 else 0
         case _:

@@ -16,6 +16,10 @@ Array = NDArray[np.float64]
 # What rounding may add to a size that fits exactly.
 SLACK_MM = 1e-6
 SLACK_STRENGTH = 1e-9
+# A pose stands by itself on a base, first layer and support on the bed together, of this share of the part's
+# mean shadow; where support makes up less than that, it must not tip below this angle. Own choice.
+LEAST_BASE = 0.05
+LEAST_STAND_DEG = 2.0
 
 SAID = {
     "support_weighted_mm3": "support volume",
@@ -25,6 +29,7 @@ SAID = {
     "stair_step_mm": "step height",
     "strength_retained": "strength retained",
     "faces_trouble": "trouble on the faces that matter",
+    "unit_cost": "cost",
 }
 
 
@@ -41,6 +46,10 @@ class Limits:
         least-area rectangle, straight on the bed or turned by 90°, not askew.
     min_strength_retained : float or None
         Least strength retained, from 0 to 1.
+    machine : str or None
+        Name of the machine whose build volume must hold the pose, at whatever turn about the vertical.
+    must_stand_mm2 : float or None
+        Mean shadow of the part, to leave out poses that do not stand by themselves.
 
     Raises
     ------
@@ -51,6 +60,8 @@ class Limits:
     max_height_mm: float | None = None
     envelope_mm: tuple[float, float, float] | None = None
     min_strength_retained: float | None = None
+    machine: str | None = None
+    must_stand_mm2: float | None = None
 
     def __post_init__(self) -> None:
         if self.max_height_mm is not None and not 0 < self.max_height_mm < np.inf:
@@ -99,7 +110,9 @@ class _Check:
     @property
     def excess(self) -> Array:
         """How far each pose is over, as a share of the limit."""
-        over = np.abs(self.measured - self.allowed) / max(self.allowed, SLACK_STRENGTH)
+        # Room that is missing is a length of its own: a millimetre of it counts as a thousandth.
+        whole = 1000.0 if self.key == "machine_room_mm" else max(self.allowed, SLACK_STRENGTH)
+        over = np.abs(self.measured - self.allowed) / whole
         return np.where(self.broken, over, 0.0)
 
 
@@ -120,6 +133,10 @@ def _checks(columns: Mapping[str, Array], limits: Limits) -> list[_Check]:
         at_most("envelope_length_mm", np.maximum(*sides), max(x, y))
         at_most("envelope_width_mm", np.minimum(*sides), min(x, y))
         at_most("envelope_height_mm", columns["height_mm"], z)
+    if limits.must_stand_mm2 is not None:
+        checks.append(_stands(columns, LEAST_BASE * limits.must_stand_mm2))
+    if limits.machine is not None:
+        at_most("machine_room_mm", columns["machine_missing_mm"], 0.0)
     if limits.min_strength_retained is not None:
         kept, least = columns.get("strength_retained"), limits.min_strength_retained
         if kept is None or not np.isfinite(kept).any():
@@ -129,6 +146,15 @@ def _checks(columns: Mapping[str, Array], limits: Limits) -> list[_Check]:
             )
         checks.append(_Check("min_strength_retained", kept, least, kept < least - SLACK_STRENGTH))
     return checks
+
+
+def _stands(columns: Mapping[str, Array], least: float) -> _Check:
+    volume, on_part = columns["support_volume_mm3"], columns["support_on_part_mm3"]
+    share = np.divide(on_part, volume, out=np.ones_like(volume), where=volume > 0)
+    prop = columns["overhang_projected_mm2"] * np.clip(1.0 - share, 0.0, 1.0)
+    base = columns["first_layer_mm2"] + prop
+    falls = (base < least) | ((prop < least) & (columns["tip_margin_deg"] < LEAST_STAND_DEG))
+    return _Check("base_mm2", base, least, falls)
 
 
 def not_finite(columns: Mapping[str, Array]) -> dict[str, NDArray[np.bool_]]:
@@ -148,7 +174,8 @@ def exclude(columns: Mapping[str, Array], directions: Array, limits: Limits) -> 
     ----------
     columns : Mapping[str, (P,) array]
         Measures. An envelope needs ``footprint_length_mm`` and ``footprint_width_mm``, the sides of
-        the footprint's least-area rectangle.
+        the footprint's least-area rectangle; a machine needs ``machine_missing_mm``, the room that is
+        missing in it.
     directions : (P, 3) array
         Build directions.
     limits : Limits
@@ -181,12 +208,12 @@ def exclude(columns: Mapping[str, Array], directions: Array, limits: Limits) -> 
             reason = f"It could not be judged: no finite figure was found for its {said}."
             found.append(Excluded(directions[i].copy(), reason, {}, i))
         else:
-            reason, numbers = _reason([check for check in checks if check.broken[i]], i)
+            reason, numbers = _reason([check for check in checks if check.broken[i]], i, limits.machine)
             found.append(Excluded(directions[i].copy(), reason, numbers, i))
     return tuple(found)
 
 
-def _reason(broken: list[_Check], i: int) -> tuple[str, dict[str, float]]:
+def _reason(broken: list[_Check], i: int, machine: str | None) -> tuple[str, dict[str, float]]:
     said = []
     numbers: dict[str, float] = {}
     for check in broken:
@@ -201,6 +228,10 @@ def _reason(broken: list[_Check], i: int) -> tuple[str, dict[str, float]]:
                 said.append(f"is {a} mm long on the bed where the machine has {b} mm")
             case "envelope_width_mm":
                 said.append(f"is {a} mm wide on the bed where the machine has {b} mm")
+            case "base_mm2":
+                said.append(f"does not stand by itself, on a base of {figure(measured, 'mm²')} mm²")
+            case "machine_room_mm":
+                said.append(f"is {figure(measured, unit)} mm too large for {machine} at its best turn")
             case "envelope_height_mm":
                 said.append(f"is {a} mm tall where the machine has {b} mm")
             case _:
@@ -226,7 +257,11 @@ def _nothing_left(checks: list[_Check], blind: NDArray[np.bool_]) -> str:
         if not check.broken[nearest]:
             continue
         measured = float(check.measured[nearest])
-        if check.key == "min_strength_retained":
+        if check.key == "machine_room_mm":
+            moves.append(f"a machine that has {ceil(measured * 10) / 10:g} mm more room")
+        elif check.key == "base_mm2":
+            moves.append("an order by score, which lets poses in that do not stand by themselves")
+        elif check.key == "min_strength_retained":
             moves.append(
                 f"min_strength_retained from {plain(check.allowed)} to {floor(measured * 1000) / 1000:g}"
             )

@@ -12,7 +12,7 @@ from orient.ranking.weights import NAMES, counted_weights
 Array = NDArray[np.float64]
 
 # The column each penalty is made from.
-# The last two exist only for a part with a load, or with faces that matter.
+# The last three exist only for a part with a load, with faces that matter, or where cost is asked for.
 COLUMN_OF = {
     "support": "support_weighted_mm3",
     "height": "height_mm",
@@ -20,8 +20,9 @@ COLUMN_OF = {
     "finish": "stair_step_mm",
     "load": "strength_retained",
     "faces": "faces_trouble",
+    "cost": "unit_cost",
 }
-OPTIONAL = ("load", "faces")
+OPTIONAL = ("load", "faces", "cost")
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,8 @@ class Scale:
         Area of the largest flat face that the hull can rest on.
     layer_height_mm : float
         Thickness of a layer.
+    cost_floor : float
+        Least that the part could cost whichever way it lay.
     """
 
     hull_volume_mm3: float
@@ -45,6 +48,7 @@ class Scale:
     hull_diameter_mm: float
     largest_rest_mm2: float
     layer_height_mm: float
+    cost_floor: float = 1.0
 
     def __post_init__(self) -> None:
         sizes = (self.hull_volume_mm3, self.hull_diameter_mm, self.largest_rest_mm2)
@@ -81,6 +85,7 @@ def penalties(columns: Mapping[str, Array], scale: Scale) -> dict[str, Array]:
     - first_layer = 1 − A / A_max, A_max the hull's largest resting face, clipped to 0–1
     - finish = mean cusp height / layer height
     - faces = trouble on the faces that matter, already 0–1
+    - cost = (C − C₀) / C₀, C₀ the least the part could cost whichever way it lay
 
     The definitions are this program's own; each is a ratio to a size of the part, so that poses are
     never judged by their company. A height lies between w and d by the definition of both, so it is
@@ -89,8 +94,8 @@ def penalties(columns: Mapping[str, Array], scale: Scale) -> dict[str, Array]:
     Parameters
     ----------
     columns : Mapping[str, (P,) array]
-        Measures, one row a pose, finite. ``strength_retained`` and ``faces_trouble`` may be missing
-        or all NaN.
+        Measures, one row a pose, finite. ``strength_retained``, ``faces_trouble`` and ``unit_cost`` may
+        be missing or all NaN.
     scale : Scale
         The part's own sizes.
 
@@ -127,6 +132,8 @@ def penalties(columns: Mapping[str, Array], scale: Scale) -> dict[str, Array]:
                 found[name] = np.maximum(x, 0.0) / scale.layer_height_mm
             case "faces":
                 found[name] = x
+            case "cost":
+                found[name] = x / scale.cost_floor - 1.0
     return found
 
 

@@ -11,7 +11,15 @@ from orient.errors import OrientError
 # The three that matter most to the job first: support to remove, height to wait for, strength to lose.
 # The figures are a choice of this program, to be changed by whoever knows the job better.
 DEFAULT_WEIGHTS: Mapping[str, float] = MappingProxyType(
-    {"support": 1.0, "height": 0.5, "load": 1.5, "first_layer": 0.15, "finish": 0.15, "faces": 1.0}
+    {
+        "support": 1.0,
+        "height": 0.5,
+        "load": 1.5,
+        "first_layer": 0.15,
+        "finish": 0.15,
+        "faces": 1.0,
+        "cost": 0.0,
+    }
 )
 
 NAMES = tuple(DEFAULT_WEIGHTS)

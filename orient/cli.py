@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -27,6 +29,9 @@ _FLAGS = {
     "part.body": "--body",
     "part.together": "--together",
     "process.polymer": "--polymer",
+    "process.machine": "--machine",
+    "process.machines": "--machines",
+    "process.support": "--support",
     "process.layer_height_mm": "--layer",
     "process.overhang_limit_deg": "--overhang-limit",
     "load.stress_axis": "--stress-axis",
@@ -34,11 +39,6 @@ _FLAGS = {
     "limits.max_height_mm": "--max-height",
     "limits.min_strength_retained": "--min-strength",
 }
-
-
-@app.callback()
-def _verbs() -> None:
-    """Keep `rank` a verb of its own while it is the only one."""
 
 
 @app.command()
@@ -65,6 +65,24 @@ def rank(
         typer.Option(metavar="KIND", help="What the load does: tension (the default), compression, bending."),
     ] = None,
     polymer: Annotated[str | None, typer.Option(metavar="NAME", help="Polymer, such as PETG.")] = None,
+    machine: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME",
+            help="Machine: entry, engineering, high-temperature, or one of --machines; leaves out poses that "
+            "it has no room for.",
+        ),
+    ] = None,
+    machines: Annotated[
+        str | None, typer.Option(metavar="FILE", help="The shop's own machines, TOML.")
+    ] = None,
+    support: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Support material, such as PVA; else the part's own.")
+    ] = None,
+    by: Annotated[
+        str,
+        typer.Option(metavar="WHAT", help="Order by score, or by cost, which takes [rates] in the brief."),
+    ] = "score",
     layer: Annotated[float | None, typer.Option(metavar="MM", help="Layer height.")] = None,
     overhang_limit: Annotated[
         float | None,
@@ -121,6 +139,9 @@ def rank(
         "part.body": body,
         "part.together": together or None,
         "process.polymer": polymer,
+        "process.machine": machine,
+        "process.machines": machines,
+        "process.support": support,
         "process.layer_height_mm": layer,
         "process.overhang_limit_deg": overhang_limit,
         "load.kind": kind,
@@ -130,6 +151,8 @@ def rank(
     from orient.brief import Brief, read_brief, vector_from_text, with_flags
     from orient.ranking.weights import read_weights
 
+    if by not in ("score", "cost"):
+        raise OrientError(f'--by is "{by}": poses are ordered by score or by cost.')
     if stress_axis:
         flags["load.stress_axis"] = [vector_from_text(text) for text in stress_axis]
     if weights is not None:
@@ -158,7 +181,16 @@ def rank(
 
     mesh = read_part(job.part.file, job.part.units or "mm", job.part.body, bool(job.part.together))
     with following(len(mesh.faces)) as progress:
-        found = evaluate(mesh, job, directions=directions, explained=top, threads=threads, progress=progress)
+        found = evaluate(
+            mesh,
+            job,
+            directions=directions,
+            by="cost" if by == "cost" else "score",
+            explained=top,
+            start=datetime.now(),
+            threads=threads,
+            progress=progress,
+        )
 
     from orient.show.document import ranking_csv, ranking_json
     from orient.show.table import print_ranking
@@ -176,6 +208,141 @@ def rank(
     for name in outputs.values():
         if name not in (None, "-"):
             _say(f"Wrote {name}.")
+
+
+@app.command()
+def shop(
+    part: Annotated[
+        Path | None, typer.Argument(metavar="PART", help="Mesh of the part; the brief may name it instead.")
+    ] = None,
+    brief: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Job brief, TOML; flags win over it.")
+    ] = None,
+    polymer: Annotated[str | None, typer.Option(metavar="NAME", help="Polymer, such as PEEK.")] = None,
+    machine: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Machine to estimate for, one of `orient machines`.")
+    ] = None,
+    machines: Annotated[
+        str | None, typer.Option(metavar="FILE", help="The shop's own machines, TOML.")
+    ] = None,
+    support: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Support material, such as PVA; else the part's own.")
+    ] = None,
+    tuning: Annotated[
+        bool, typer.Option("--tuning", help="Add the tuning sheet: what to tune first, and how to judge it.")
+    ] = False,
+    units: Annotated[
+        str | None,
+        typer.Option(metavar="UNIT", help="Unit of a file that carries none: mm, cm, m, in, ft, um."),
+    ] = None,
+    body: Annotated[
+        int | None, typer.Option(metavar="N", help="Which body, when the file holds several.")
+    ] = None,
+    together: Annotated[bool, typer.Option("--together", help="All bodies as they are arranged.")] = False,
+    directions: Annotated[
+        int, typer.Option(min=1, metavar="N", help="Build directions to try, beside the part's own.")
+    ] = 1000,
+    threads: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="Threads to measure on; the answer is the same on any."),
+    ] = None,
+    json: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Write it as JSON; - for standard output.")
+    ] = None,
+) -> None:
+    """Say which machines can run the polymer, and what the part takes in the pose to choose."""
+    flags: dict[str, Any] = {
+        "part.file": None if part is None else str(part),
+        "part.units": units,
+        "part.body": body,
+        "part.together": together or None,
+        "process.polymer": polymer,
+        "process.machine": machine,
+        "process.machines": machines,
+        "process.support": support,
+    }
+    from orient.brief import Brief, read_brief, with_flags
+
+    job = with_flags(read_brief(brief) if brief is not None else Brief(), flags, _FLAGS)
+    if job.part.file is None:
+        raise OrientError(
+            "No part was named: give a mesh file, as in `orient shop part.stl --polymer PEEK`, or a brief "
+            "whose [part] names one."
+        )
+    _say(f"Reading {job.part.file} …")
+
+    from orient.show.files import refuse_outputs, write_whole
+    from orient.show.progress import following
+
+    refuse_outputs({"--json": json}, inputs=(job.part.file, brief, machines))
+
+    from orient.evaluation import evaluate
+    from orient.part.read import read_part
+
+    mesh = read_part(job.part.file, job.part.units or "mm", job.part.body, bool(job.part.together))
+    with following(len(mesh.faces)) as progress:
+        found = evaluate(
+            mesh, job, directions=directions, start=datetime.now(), threads=threads, progress=progress
+        )
+
+    from orient.show.shop import shop_json, shop_view
+    from orient.show.terminal import print_view
+
+    if json == "-":
+        sys.stdout.write(shop_json(found))
+    else:
+        print_view(lambda width: shop_view(found, tuning=tuning))
+    if json not in (None, "-"):
+        write_whole(Path(str(json)), shop_json(found).encode())
+        _say(f"Wrote {json}.")
+    sys.stdout.flush()
+
+
+@app.command()
+def polymers(
+    json: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Write all figures with their sources as JSON; or -.")
+    ] = None,
+) -> None:
+    """List the polymers: settings, strengths, and where there is no data."""
+    from orient.show.shop import polymers_json, polymers_view
+
+    _list(json, polymers_json, polymers_view)
+
+
+@app.command()
+def machines(
+    own: Annotated[
+        str | None, typer.Option("--machines", metavar="FILE", help="The shop's own machines, TOML.")
+    ] = None,
+    json: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Write them as JSON; - for standard output.")
+    ] = None,
+) -> None:
+    """List the classes of machine, and the shop's own."""
+    from orient.materials.machines import read_machines
+
+    found = read_machines(own) if own is not None else ()
+
+    from orient.show.shop import machines_json, machines_view
+
+    _list(json, lambda: machines_json(found), lambda: machines_view(found))
+
+
+def _list(json: str | None, text: Callable[[], str], view: Callable[[], Any]) -> None:
+    """Print a list as a table, or write it as JSON."""
+    from orient.show.files import refuse_outputs, write_whole
+    from orient.show.terminal import print_view
+
+    if json == "-":
+        sys.stdout.write(text())
+    elif json is not None:
+        refuse_outputs({"--json": json}, inputs=())
+        write_whole(Path(json), text().encode())
+        _say(f"Wrote {json}.")
+    else:
+        print_view(lambda width: view())
+    sys.stdout.flush()
 
 
 def _say(line: str) -> None:

@@ -159,6 +159,10 @@ def _reach(about: str, wanted: Spread, reach: tuple[float, float]) -> Requiremen
             "that gets there.",
             **figures,
         )
+    if best <= 0.0:
+        return Requirement(
+            about, "no", f"{about}: needs at least {wanted.low:g} °C and the machine heats none.", **figures
+        )
     return Requirement(
         about,
         "no",

@@ -13,6 +13,7 @@ import numpy as np
 
 from orient.evaluation import Evaluation
 from orient.pose.rotation import rotations_to_bed
+from orient.show.shop import pose_shop
 
 RANKING_SCHEMA = "orient/ranking/1"
 
@@ -35,7 +36,8 @@ MEASURES = (
     "contour_length_mm",
 )
 WHOLE = {"layers", "islands"}
-PENALTIES = ("support", "height", "load", "first_layer", "finish", "faces", "total")
+SHOP = ["hours", "part_g", "support_g", "finishing_min", "cost", "fits"]
+PENALTIES = ("support", "height", "load", "first_layer", "finish", "faces", "cost", "total")
 
 
 def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
@@ -116,6 +118,7 @@ def _candidate(evaluation: Evaluation, row: int, transform: np.ndarray) -> dict[
         "rests_on_flat": bool(ranking.rests_on_flat[row]),
         "undominated": bool(ranking.undominated[row]),
         "why": list(ranking.why[row]),
+        "shop": pose_shop(evaluation.shop.poses, row),
     }
     if row in evaluation.resting:
         contact, stable = evaluation.resting[row]
@@ -150,12 +153,14 @@ def ranking_csv(evaluation: Evaluation) -> str:
         ["rank", "direction_x", "direction_y", "direction_z", "source", "rests_on_flat", "undominated"]
         + names
         + [f"penalty_{name}" for name in present]
+        + SHOP
     )
     for row in range(len(ranking.directions)):
         cells: list[Any] = [row + 1, *_numbers(ranking.directions[row]), ranking.sources[row]]
         cells += [int(ranking.rests_on_flat[row]), int(ranking.undominated[row])]
         cells += [_measure(name, ranking.columns[name][row]) for name in names]
         cells += [_number(ranking.penalty[name][row]) for name in present]
+        cells += pose_shop(evaluation.shop.poses, row).values()
         writer.writerow(["" if cell is None else cell for cell in cells])
     return text.getvalue()
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from scipy.stats import binom
+from scipy.special import bdtrc
 
 # Enough parts are started that this share of orders needs no second round. This program's own choice.
 CERTAINTY = 0.95
@@ -72,7 +72,7 @@ def spares_for(quantity: int, scrap_rate: float, certainty: float = CERTAINTY) -
     if scrap_rate >= 1.0:
         raise ValueError("when every build fails no number of spares is enough")
     started = quantity
-    while binom.sf(quantity - 1, started, 1.0 - scrap_rate) < certainty:
+    while bdtrc(quantity - 1, started, 1.0 - scrap_rate) < certainty:
         started += 1
     return started - quantity
 

@@ -20,7 +20,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import trimesh
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
@@ -165,6 +164,8 @@ def _face_near(part: Part, selector: str, point: NDArray) -> NDArray:
     if not len(possible):
         raise OrientError(f'selector "{selector}" finds no face with an area; mend the mesh.')
     triangles = vertices[faces[possible]]
+    import trimesh  # only here: it takes half a second to load
+
     closest = trimesh.triangles.closest_point(triangles, np.broadcast_to(point, (len(possible), 3)))
     distance = np.linalg.norm(closest - point, axis=1)
     if distance.min() > size:

@@ -30,6 +30,8 @@ SHARP_DEG = 60.0
 RADIUS_MM = 0.5
 # Corners shorter than this are no more than the ends of others.
 LEAST_LENGTH_MM = 1.5
+# A step lower than this is a detail: it carries no load that would pile up at its foot.
+LEAST_STEP_MM = 1.0
 # Edges bent by less than the first are taken for flat; from the second on any edge may be a corner; between
 # them it may if the faces beside it are so narrow that they could be strips of a tight fillet.
 _FLAT_DEG, _BENT_DEG = 1.0, 20.0
@@ -126,6 +128,8 @@ def find(part: Part, angles: NDArray[np.float32] | None = None) -> list[Corner]:
             continue
         weight = np.linalg.norm(end[rows] - start[rows], axis=1)
         weight /= weight.sum()
+        if float(weight @ step[rows]) < LEAST_STEP_MM:
+            continue
         middle = 0.5 * (start[rows] + end[rows])
         centre = weight @ middle
         flanks = np.unique(np.concatenate([face[rows], other[rows]])).astype(np.int64)
@@ -232,17 +236,15 @@ def judge(corner: Corner, process: Process, direction: Floats | None = None) -> 
     limit: float | None = None
     if corner.where == "inside":
         more["step_mm"] = round(corner.step_mm, 3)
-        if corner.step_mm < 1.0:
-            verdict = "fine"
-            why = f"The inner corner has no fillet, but its step is only {corner.step_mm:.2f} mm high."
-            tries: tuple[str, ...] = ("Leave it as it is.",)
-        else:
-            verdict = "tune"
-            why = (
-                f"The surface turns by {corner.turn_deg:.0f}° over {size:.1f} mm without a fillet, "
-                "so stress piles up there and a crack starts there first."
-            )
-            tries = ("Fillet it with a radius of 1 mm or more.", "Or cut the corner with a 45° chamfer.")
+        verdict = "tune"
+        why = (
+            f"The surface turns by {corner.turn_deg:.0f}° over {size:.1f} mm without a fillet, "
+            "so stress piles up there and a crack starts there first."
+        )
+        tries: tuple[str, ...] = (
+            "Fillet it with a radius of 1 mm or more.",
+            "Or cut the corner with a 45° chamfer.",
+        )
     else:
         lift = process.shrinkage_strain * corner.length_mm
         limit = process.curl_limit_mm / process.shrinkage_strain

@@ -79,7 +79,9 @@ class Sheet:
     faces: NDArray[np.int64]
 
 
-def sheets_of(pairs: Facing, neighbours: NDArray[np.int32], ends: bool = True) -> list[Sheet]:
+def sheets_of(
+    pairs: Facing, neighbours: NDArray[np.int32], ligament: NDArray[np.bool_] | None = None
+) -> list[Sheet]:
     """Gather facing samples into sheets.
 
     Parameters
@@ -88,9 +90,9 @@ def sheets_of(pairs: Facing, neighbours: NDArray[np.int32], ends: bool = True) -
         Samples that a surface faces.
     neighbours : (F, 3) int32
         Face across each edge of the part.
-    ends : bool
-        Whether to leave out sheets narrower than they are thick. Those are the long way through a bar or
-        something round; what is known to be a ligament may be as narrow as it likes.
+    ligament : (M,) bool, optional
+        Samples beside a bore. A sheet narrower than it is thick is the long way through a bar or something
+        round, and is left out, unless it is mostly made of these.
 
     Returns
     -------
@@ -107,7 +109,9 @@ def sheets_of(pairs: Facing, neighbours: NDArray[np.int32], ends: bool = True) -
         # Both sides of a wall see each other, so each part of its middle is counted twice.
         if 0.5 * pairs.area[rows].sum() >= LEAST_AREA_MM2:
             sheet = sheet_of(pairs, rows)
-            if sheet.median_mm >= LEAST_MM and not (ends and sheet.narrow_mm < 0.9 * sheet.median_mm):
+            beside = 0.0 if ligament is None else float(np.mean(ligament[rows]))
+            narrow = 0.9 * sheet.median_mm if beside < 0.5 else 0.0
+            if sheet.median_mm >= LEAST_MM and sheet.narrow_mm >= narrow:
                 sheets.append(sheet)
     return sheets
 

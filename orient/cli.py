@@ -187,7 +187,7 @@ def rank(
             directions=directions,
             by="cost" if by == "cost" else "score",
             explained=top,
-            start=datetime.now(),
+            start=datetime.now() if job.job.due else None,
             threads=threads,
             progress=progress,
         )
@@ -282,7 +282,12 @@ def shop(
     mesh = read_part(job.part.file, job.part.units or "mm", job.part.body, bool(job.part.together))
     with following(len(mesh.faces)) as progress:
         found = evaluate(
-            mesh, job, directions=directions, start=datetime.now(), threads=threads, progress=progress
+            mesh,
+            job,
+            directions=directions,
+            start=datetime.now() if job.job.due else None,
+            threads=threads,
+            progress=progress,
         )
 
     from orient.show.shop import shop_json, shop_view

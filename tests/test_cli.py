@@ -434,3 +434,83 @@ main()
     done = process("rank", "missing.stl", script=script)
     assert done.stdout.splitlines()[0] == "[] Reading missing.stl …"
     assert done.returncode == 2
+
+
+def test_shop_lists_every_machine_with_its_verdict(shell, box):
+    code, out, _ = shell("shop", box, "--polymer", "PEEK", "--directions", "20", "--json", "-")
+    assert code == 0
+    found = json.loads(out)
+    assert found["schema"] == "orient/shop/1"
+    assert {one["name"]: one["verdict"] for one in found["machines"]} == {
+        "entry": "no",
+        "engineering": "no",
+        "high-temperature": "care",
+    }
+    code, out, _ = shell("shop", box, "--polymer", "PEEK", "--directions", "20", "--tuning")
+    assert code == 0
+    assert "high-temperature" in out
+    assert "Tuning sheet for PEEK" in out
+
+
+def test_polymers_and_machines_are_listed_as_table_and_as_json(shell, tmp_path):
+    for verb, schema in (("polymers", "orient/polymers/1"), ("machines", "orient/machines/1")):
+        code, out, _ = shell(verb, "--json", "-")
+        assert code == 0
+        assert json.loads(out)["schema"] == schema
+        code, out, _ = shell(verb)
+        assert code == 0
+        assert out.splitlines()
+        assert all(len(line) <= 100 for line in out.splitlines())
+    assert shell("polymers", "--json", tmp_path / "p.json")[0] == 0
+    assert (tmp_path / "p.json").is_file()
+
+
+def test_rank_by_cost_orders_by_cost_and_needs_prices(shell, box, tmp_path):
+    job = tmp_path / "job.toml"
+    job.write_text("[rates]\nmachine_per_hour = 3\nlabour_per_hour = 30\n", encoding="utf-8")
+    code, out, _ = shell(*quick(box, "--brief", job, "--by", "cost", "--json", "-"))
+    assert code == 0
+    costs = [one["shop"]["cost"] for one in json.loads(out)["candidates"]]
+    assert costs == sorted(costs)
+    code, _, err = shell(*quick(box, "--by", "cost"))
+    assert code == 2
+    assert "no prices to rank by" in err
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        (("--machine", "enginering"), "nearest is engineering"),
+        (("--polymer", "PEKKK"), "nearest is PEKK"),
+        (("--support", "PVVA"), "nearest is PVA"),
+        (("--by", "money"), "by score or by cost"),
+        (("--machines", "nowhere.toml"), "nowhere.toml does not exist"),
+    ],
+)
+def test_a_slip_in_the_shops_flags_is_one_sentence(shell, box, words, expected):
+    code, out, err = shell(*quick(box, *words))
+    assert code == 2
+    assert out == ""
+    assert expected in err
+    assert err.strip().splitlines()[-1].startswith("orient: ")
+
+
+def test_a_machines_file_with_a_slip_is_refused(shell, box, tmp_path):
+    path = tmp_path / "machines.toml"
+    entry = '[[machine]]\nname = "a"\nenvelope_mm = [200, -200, 200]\nnozzle_max_c = 300\nbed_max_c = 100\n'
+    path.write_text(entry, encoding="utf-8")
+    assert "envelope_mm is -200" in shell("machines", "--machines", path)[2]
+    path.write_text(entry.replace("-200", "200").replace("300", "600"), encoding="utf-8")
+    code, _, err = shell(*quick(box, "--machines", path, "--machine", "a"))
+    assert code == 2
+    assert "nozzle_max_c is 600" in err
+
+
+def test_the_machine_leaves_out_what_it_has_no_room_for(shell, tmp_path):
+    path = tmp_path / "bar.stl"
+    trimesh.creation.box((20.0, 20.0, 260.0)).export(path)
+    code, out, _ = shell(*quick(path, "--polymer", "PLA", "--machine", "entry", "--json", "-"))
+    assert code == 0
+    found = json.loads(out)
+    assert any("too large for entry" in one["reason"] for one in found["excluded"])
+    assert all(one["measures"]["height_mm"] <= 250 for one in found["candidates"])

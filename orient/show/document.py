@@ -13,7 +13,7 @@ import numpy as np
 
 from orient.evaluation import Evaluation
 from orient.pose.rotation import rotations_to_bed
-from orient.show.shop import pose_shop
+from orient.show.shop import pose_shop, shop_summary
 
 RANKING_SCHEMA = "orient/ranking/1"
 
@@ -101,6 +101,7 @@ def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
             }
             for pose in ranking.excluded
         ],
+        "shop": shop_summary(evaluation),
         "timing_s": dict(evaluation.timing_s),
     }
 

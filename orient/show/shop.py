@@ -103,6 +103,20 @@ def shop_document(evaluation: Evaluation) -> dict[str, Any]:
     }
 
 
+def shop_summary(evaluation: Evaluation) -> dict[str, Any]:
+    """What a ranking says of the shop beside its candidates: the machine, its verdict, and the order."""
+    shop, order = evaluation.shop.shop, evaluation.shop.order
+    return {
+        "polymer": shop.polymer.key,
+        "machine": shop.machine.name,
+        "machine_named": shop.machine_named,
+        "verdict": shop.chosen.verdict,
+        "currency": shop.rates.currency,
+        "heat_up_min": shop.plan.heat_up_min,
+        **_order(order),
+    }
+
+
 def shop_json(evaluation: Evaluation) -> str:
     """The shop's section as JSON text, with a newline at the end."""
     return _text(shop_document(evaluation))
@@ -236,6 +250,23 @@ def shop_view(evaluation: Evaluation, *, tuning: bool = False) -> RenderableType
     return Group(*parts)
 
 
+def order_words(evaluation: Evaluation) -> str:
+    """The order in one sentence: how many, on how many beds, when done, at what price."""
+    shop, order = evaluation.shop.shop, evaluation.shop.order
+    money = f" {shop.rates.currency}" if shop.rates.currency else ""
+    batch = order.batch
+    count = f"{batch.quantity} wanted" + (f" and {batch.spares} spare" if batch.spares else "")
+    beds = f"{batch.beds} beds of {batch.per_bed}" if batch.beds > 1 else f"one bed of {batch.per_bed}"
+    line = f"{count}: {beds}, {batch.hours:.1f} h from start to end"
+    if math.isfinite(order.unit_price):
+        line += f"; {order.unit_price:.2f}{money} each, {order.batch_price:.2f}{money} in all"
+    if batch.done is not None:
+        line += f"; done {batch.done:%Y-%m-%d %H:%M}"
+        if batch.late is not None:
+            line += ", late" if batch.late else ", in time"
+    return line + "."
+
+
 def polymers_view() -> RenderableType:
     """The polymers as a table."""
     table = _plain_table(
@@ -339,18 +370,7 @@ def _order_view(evaluation: Evaluation) -> list[RenderableType]:
         f"{', '.join(grams)}; "
         f"{poses.finishing_min[taken]:.0f} min of finishing."
     ]
-    money = f" {shop.rates.currency}" if shop.rates.currency else ""
-    batch = order.batch
-    count = f"{batch.quantity} wanted" + (f" and {batch.spares} spare" if batch.spares else "")
-    beds = f"{batch.beds} beds of {batch.per_bed}" if batch.beds > 1 else f"one bed of {batch.per_bed}"
-    line = f"{count}: {beds}, {batch.hours:.1f} h from start to end"
-    if math.isfinite(order.unit_price):
-        line += f"; {order.unit_price:.2f}{money} each, {order.batch_price:.2f}{money} in all"
-    if batch.done is not None:
-        line += f"; done {batch.done:%Y-%m-%d %H:%M}"
-        if batch.late is not None:
-            line += ", late" if batch.late else ", in time"
-    said.append(line + ".")
+    said.append(order_words(evaluation))
     if order.brim_reason:
         said.append(order.brim_reason)
     elif math.isnan(order.curl_index_mm):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from orient.evaluation import Evaluation
+from orient.show.shop import order_words
 
 # Eighths of a block, from empty to full.
 _BAR = " ▏▎▍▌▋▊▉█"
@@ -44,13 +45,16 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
     parts: list[RenderableType] = [
         _part_line(evaluation),
         "",
-        _table(evaluation, rows, bars=width >= WITH_BARS),
-        _legend(evaluation, bars=width >= WITH_BARS),
+        _table(evaluation, rows, wide=width >= WITH_BARS),
+        _legend(evaluation, wide=width >= WITH_BARS),
         "",
     ]
     direction = direction_words(ranking.directions[taken])
     parts.append(Text(f"Take pose {ranking.recommended}: build along {direction}.", style="bold"))
     parts += [_point(said) for said in ranking.why[taken]]
+    shop = evaluation.shop.shop
+    if shop.named and (shop.quantity > 1 or shop.due is not None):
+        parts.append(_point(order_words(evaluation)))
     if ranking.excluded:
         parts += ["", Text(_left_out(evaluation))]
     if evaluation.notes:
@@ -62,15 +66,14 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
 
 def print_ranking(evaluation: Evaluation) -> None:
     """Print the ranking to standard output, no wider than reads well."""
-    terminal = Console(highlight=False)
-    width = min(terminal.width, WIDEST) if terminal.is_terminal else WIDEST
-    console = Console(highlight=False, width=width)
-    if terminal.is_terminal:
-        console.print(ranking_view(evaluation, width))
+    if sys.stdout.isatty():
+        width = min(Console().width, WIDEST)
+        Console(highlight=False, width=width).print(ranking_view(evaluation, width))
         return
-    # A file or another program gets no blanks at the ends of lines.
+    # A file, a notebook or another program gets plain text, without blanks at the ends of lines.
+    console = Console(highlight=False, width=WIDEST, force_terminal=False, force_jupyter=False)
     with console.capture() as written:
-        console.print(ranking_view(evaluation, width))
+        console.print(ranking_view(evaluation, WIDEST))
     sys.stdout.writelines(f"{line.rstrip()}\n" for line in written.get().splitlines())
 
 
@@ -99,10 +102,26 @@ def _part_line(evaluation: Evaluation) -> Text:
     )
 
 
-def _table(evaluation: Evaluation, rows: Sequence[int], bars: bool) -> Table:
+def _shop_columns(evaluation: Evaluation) -> dict[str, Callable[[int], str]]:
+    """Heads and cells of the shop's columns; none unless polymer and machine were named."""
+    shop, poses = evaluation.shop.shop, evaluation.shop.poses
+    if not shop.named:
+        return {}
+    columns: dict[str, Callable[[int], str]] = {"\nhours": lambda row: f"{poses.hours[row]:.1f}"}
+    if np.isfinite(poses.part_g).any():
+        columns["\ng"] = lambda row: f"{poses.part_g[row] + poses.support_g[row]:.0f}"
+    if shop.rates.known:
+        columns[f"cost\n{shop.rates.currency or ''}"] = lambda row: f"{poses.unit_cost[row]:,.2f}"
+    return columns
+
+
+def _table(evaluation: Evaluation, rows: Sequence[int], wide: bool) -> Table:
     ranking = evaluation.ranking
     columns, penalty = ranking.columns, ranking.penalty
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    priced = _shop_columns(evaluation)
+    narrow = bool(priced) and not wide
+    gap = 1 if narrow else 2
+    table = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0), header_style="bold")
     for name in ("", "build along", "rests on\nmm²"):
         table.add_column(name, no_wrap=True)
     heads = {
@@ -112,10 +131,15 @@ def _table(evaluation: Evaluation, rows: Sequence[int], bars: bool) -> Table:
         "strength_retained": ("load", "strength\nkept", "{:.0%}"),
         "stair_step_mm": ("finish", "steps\nmm", "{:.3f}"),
     }
-    shown = {column: told for column, told in heads.items() if told[0] in penalty}
+    # Beside hours, grams and cost there is room for the rest, or for bars, not for both.
+    left_out = ("first_layer", "finish") if narrow else ()
+    shown = {column: told for column, told in heads.items() if told[0] in penalty and told[0] not in left_out}
+    bars = wide and not priced
     for column, (_, head, _) in shown.items():
         about = f"{ABOUT} " if column in evaluation.approximate else ""
         table.add_column(about + head, justify="right", no_wrap=True)
+    for head in priced:
+        table.add_column(head, justify="right", no_wrap=True)
     table.add_column("\nscore", justify="right", no_wrap=True)
     for row in rows:
         taken = row + 1 == ranking.recommended
@@ -127,12 +151,19 @@ def _table(evaluation: Evaluation, rows: Sequence[int], bars: bool) -> Table:
         for column, (name, _, written) in shown.items():
             text = written.format(columns[column][row]).replace("%", " %")
             cells.append(f"{text} {bar(penalty[name][row])}" if bars else text)
+        cells += [written(row) for written in priced.values()]
         table.add_row(*cells, f"{penalty['total'][row]:.3f}", style="bold" if taken else "")
     return table
 
 
-def _legend(evaluation: Evaluation, bars: bool) -> Text:
-    said = "first: first layer. steps: mean height of the stairs. score: the lower the better"
+def _legend(evaluation: Evaluation, wide: bool) -> Text:
+    priced = evaluation.shop.shop.named
+    bars = wide and not priced
+    said = "score: the lower the better"
+    if wide or not priced:
+        said = f"first: first layer. steps: mean height of the stairs. {said}"
+    if priced:
+        said = f"hours, g and cost: of one part built alone, its support with it. {said}"
     said += "; bars: the longer, the more trouble." if bars else "."
     said += f" {ABOUT}: approximate, the mesh is not closed." if evaluation.approximate else ""
     return Text(said, style="dim italic")

@@ -1,0 +1,150 @@
+"""The shop in words and JSON: every figure traced, nothing guessed, everything said once."""
+
+import json
+from datetime import datetime
+from functools import cache
+
+import numpy as np
+import pytest
+import trimesh
+from rich.console import Console
+
+import orient
+from orient.brief import Brief
+from orient.materials.machines import CLASSES
+from orient.show.document import ranking_csv, ranking_document
+from orient.show.shop import (
+    machines_document,
+    machines_view,
+    order_words,
+    polymers_document,
+    polymers_view,
+    shop_document,
+    shop_view,
+)
+from orient.show.table import ranking_view
+from tests.evaluated import SAMPLES
+
+JOB = {
+    "job": {"quantity": 20, "due": "2030-05-03", "outdoor": True},
+    "process": {"polymer": "PLA", "machine": "entry"},
+    "load": {"stress_axis": [1, 0, 0]},
+    "rates": {"currency": "EUR", "machine_per_hour": 3, "labour_per_hour": 30, "material_per_kg": 25},
+}
+
+
+@cache
+def plain():
+    """The bracket under the job above."""
+    part = orient.load(SAMPLES / "mast_bracket.stl")
+    return orient.evaluate(part, Brief.model_validate(JOB), directions=80, start=datetime(2030, 5, 1, 8))
+
+
+def words(view, width=100):
+    console = Console(width=width, highlight=False)
+    with console.capture() as written:
+        console.print(view)
+    return written.get()
+
+
+def test_the_document_follows_its_schema():
+    found = shop_document(plain())
+    assert {"schema", "polymer", "machines", "service", "cautions"} <= set(found)
+    assert found["schema"] == "orient/shop/1"
+    assert found["polymer"] == "PLA"
+    for one in found["machines"]:
+        assert {"name", "class", "verdict", "reasons"} <= set(one)
+        assert one["class"] in CLASSES
+        assert one["verdict"] in ("runs", "care", "no")
+        assert all(isinstance(reason, str) for reason in one["reasons"])
+    json.dumps(found, allow_nan=False)
+
+
+def test_a_candidate_carries_its_shop():
+    found = ranking_document(plain())
+    for row, one in enumerate(found["candidates"]):
+        assert set(one["shop"]) == {"hours", "part_g", "support_g", "finishing_min", "cost", "fits"}
+        assert one["shop"]["cost"] == pytest.approx(plain().shop.poses.unit_cost[row])
+    head, first, *_ = ranking_csv(plain()).splitlines()
+    assert head.endswith("hours,part_g,support_g,finishing_min,cost,fits")
+    assert first.endswith("True")
+
+
+def test_without_rates_or_machine_cost_and_fit_are_null():
+    bare = orient.evaluate(plain().part, directions=40)
+    shop = ranking_document(bare)["candidates"][0]["shop"]
+    assert shop["cost"] is None
+    assert shop["fits"] is None
+    assert shop["hours"] > 0
+    assert "hours" not in words(ranking_view(bare)).split("Take pose")[0]
+
+
+def test_the_table_shows_hours_grams_and_cost_once_polymer_and_machine_are_named():
+    for width in (80, 100):
+        table = words(ranking_view(plain(), width), width).split("Take pose")[0]
+        assert "hours" in table
+        assert "EUR" in table
+        assert "…" not in table
+        taken = plain().ranking.recommended - 1
+        assert f"{plain().shop.poses.unit_cost[taken]:,.2f}" in table
+
+
+def test_an_outdoor_pla_bracket_is_warned_of_in_ranking_and_shop():
+    for text in (words(ranking_view(plain())), words(shop_view(plain()))):
+        assert "dark surface in the sun" in " ".join(text.split())
+    assert any(one["verdict"] == "no" for one in shop_document(plain())["service"])
+
+
+def test_nothing_is_cautioned_twice():
+    cautions = shop_document(plain())["cautions"]
+    assert len(cautions) == len(set(cautions))
+    text = " ".join(words(shop_view(plain())).split())
+    for said in cautions:
+        assert text.count(said) <= 1
+
+
+def test_every_number_of_the_order_is_in_the_document():
+    said = order_words(plain())
+    order = shop_document(plain())["pose"]["order"]
+    assert f"{order['unit_price']:.2f} EUR each" in said
+    assert f"{order['hours']:.1f} h from start to end" in said
+    assert said.startswith(f"{order['quantity']} wanted")
+    assert order["late"] in (True, False)
+    assert ("late" if order["late"] else "in time") in said
+    assert ranking_document(plain())["shop"]["order"] == order
+
+
+def test_the_tuning_sheet_is_there_when_asked_for():
+    assert "Tuning sheet" not in words(shop_view(plain()))
+    sheet = words(shop_view(plain(), tuning=True))
+    assert "unplugged" in sheet
+    assert "common practice, no source" in sheet
+
+
+def test_a_machine_without_room_says_so_in_its_row():
+    long = trimesh.creation.box((260.0, 230.0, 270.0))
+    found = shop_document(orient.evaluate(orient.part_from_trimesh(long), directions=30))
+    entry, engineering, _ = found["machines"]
+    assert not entry["fits"]
+    assert any(reason.startswith("room:") for reason in entry["reasons"])
+    assert engineering["fits"]
+
+
+def test_lists_of_polymers_and_machines_say_no_data_where_there_is_none():
+    polymers = {one["key"]: one for one in polymers_document()["polymers"]}
+    assert polymers["PPSU"]["figures"]["strength_across_mpa"] == "no data"
+    across = polymers["PETG"]["figures"]["strength_across_mpa"]
+    assert across["low"] < across["nominal"] < across["high"]
+    assert "PPSU" in words(polymers_view(), 80)
+    assert "no data" in words(polymers_view(), 80)
+    assert [one["name"] for one in machines_document()["machines"]] == list(CLASSES)
+    assert "high-temperature" in words(machines_view(), 80)
+    json.dumps([polymers_document(), machines_document()], allow_nan=False)
+
+
+def test_limits_of_the_process_stand_with_what_the_geometry_says():
+    limits = shop_document(plain())["limits"]
+    # atan(0.45 / 0.4).
+    assert limits["geometric_overhang_deg"] == pytest.approx(np.degrees(np.arctan(0.45 / 0.4)))
+    assert limits["overhang_limit_deg"] == 45.0
+    assert set(limits) - {"geometric_overhang_deg"} <= set(shop_document(plain())["limit_sources"])

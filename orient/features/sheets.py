@@ -9,7 +9,7 @@ is a taper.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -111,6 +111,8 @@ def sheets_of(
             sheet = sheet_of(pairs, rows)
             beside = 0.0 if ligament is None else float(np.mean(ligament[rows]))
             narrow = 0.9 * sheet.median_mm if beside < 0.5 else 0.0
+            if beside >= 0.5 and sheet.shape == "tapered":
+                sheet = replace(sheet, size_mm=sheet.least_mm, shape="ligament")
             if sheet.median_mm >= LEAST_MM and sheet.narrow_mm >= narrow:
                 sheets.append(sheet)
     return sheets

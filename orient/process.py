@@ -363,9 +363,7 @@ def _spreads(
     return values, sources
 
 
-def _strengths(
-    named: Polymer, own: PolymerFigures
-) -> tuple[dict[str, Any], dict[str, str], tuple[str, ...]]:
+def _strengths(named: Polymer, own: PolymerFigures) -> tuple[dict[str, Any], dict[str, str], tuple[str, ...]]:
     """Take the three strengths from the brief or else from the data, with sources and assumptions."""
     said = f"the brief ({own.source})" if own.source else "the brief"
     sources: dict[str, str] = {}

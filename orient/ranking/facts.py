@@ -6,6 +6,7 @@ goes into the JSON, so that words and fields cannot disagree.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -125,7 +126,7 @@ def pose_numbers(standing: Standing, positions: Sequence[int]) -> dict[int, Numb
         }
 
     found = {}
-    following = dict(zip(positions, positions[1:], strict=False))
+    following = dict(pairwise(positions))
     for i in positions:
         after = following.get(i, i + 1)
         numbers = one(i) | {

@@ -41,7 +41,7 @@ _FLAGS = {
 }
 
 
-@app.command()
+@app.command(short_help="Which way up to build a part, and why.")
 def rank(
     part: Annotated[
         Path | None,
@@ -172,7 +172,7 @@ def rank(
     from orient.show.progress import following
     from orient.show.save import refuse_unsavable, save_pose
 
-    refuse_outputs(outputs, inputs=(job.part.file, brief))
+    refuse_outputs(outputs, inputs=(job.part.file, brief, job.process.machines))
     if save is not None:
         refuse_unsavable(Path(save))
 
@@ -210,7 +210,7 @@ def rank(
             _say(f"Wrote {name}.")
 
 
-@app.command()
+@app.command(short_help="Which machine, and hours, grams and cost.")
 def shop(
     part: Annotated[
         Path | None, typer.Argument(metavar="PART", help="Mesh of the part; the brief may name it instead.")
@@ -303,7 +303,7 @@ def shop(
     sys.stdout.flush()
 
 
-@app.command()
+@app.command(short_help="The polymers, their settings and strengths.")
 def polymers(
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help="Write all figures with their sources as JSON; or -.")
@@ -315,7 +315,7 @@ def polymers(
     _list(json, polymers_json, polymers_view)
 
 
-@app.command()
+@app.command(short_help="The machines an estimate can be made for.")
 def machines(
     own: Annotated[
         str | None, typer.Option("--machines", metavar="FILE", help="The shop's own machines, TOML.")

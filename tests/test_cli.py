@@ -514,3 +514,11 @@ def test_the_machine_leaves_out_what_it_has_no_room_for(shell, tmp_path):
     found = json.loads(out)
     assert any("too large for entry" in one["reason"] for one in found["excluded"])
     assert all(one["measures"]["height_mm"] <= 250 for one in found["candidates"])
+
+
+def test_the_table_in_the_readme_is_what_the_command_prints():
+    text = (HERE / "README.md").read_text(encoding="utf-8")
+    shown = text.split("prints the best poses:")[1].split("```")[1].strip("\n").splitlines()
+    done = process("rank", "sample_parts/mast_bracket.stl", "--stress-axis", "1,0,0")
+    assert len(shown) >= 4
+    assert set(shown) <= set(done.stdout.splitlines())

@@ -1,0 +1,158 @@
+"""Safety of every pose from one stress field."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.errors import OrientError
+from orient.measure.load import von_mises
+from orient.process import Process
+from orient.strength.failure import Strengths, Worst, worst_places
+from orient.strength.field import Field
+
+Floats = NDArray[np.float64]
+
+# A part that bears next to nothing is not infinitely safe.
+MOST_SAFE = 1e6
+
+
+@dataclass(frozen=True, eq=False)
+class Safety:
+    """How safe each pose is. All arrays have one row a pose.
+
+    Attributes
+    ----------
+    directions : (P, 3) float64
+        Build directions, part coordinates.
+    factor : (P,) float64
+        Robust safety factor: strength over stress, averaged over a ball, away from fixed and loaded faces.
+    low, high : (P,) float64
+        The same with the least and the greatest strengths of the polymer's sources; NaN where not known.
+    raw : (P,) float64
+        Safety factor at the worst place of all. Peaks at clamps and sharp inner corners grow as cells shrink.
+    weakest_at_mm : (P, 3) float64
+        Where the robust factor is found.
+    case : (P,) int64
+        Number of the case that governs.
+    between_layers : (P,) bool
+        True where layers part there, False where they tear.
+    by_case : (P, C) float64
+        Robust factor in each case.
+    retained : (P,) float64
+        `factor` over what it would be if the layers held together as they hold in themselves, 0 to 1.
+    """
+
+    directions: Floats
+    factor: Floats
+    low: Floats
+    high: Floats
+    raw: Floats
+    weakest_at_mm: Floats
+    case: NDArray[np.int64]
+    between_layers: NDArray[np.bool_]
+    by_case: Floats
+    retained: Floats
+
+
+def judge(field: Field, directions: Floats, process: Process, threads: int = 2) -> Safety:
+    """Judge poses from a stress field.
+
+    Parameters
+    ----------
+    field : Field
+        From `solve_field`.
+    directions : (P, 3) float64
+        Build directions, part coordinates.
+    process : Process
+        Strengths.
+    threads : int
+        Poses are shared among them; the answer does not depend on it.
+
+    Returns
+    -------
+    Safety
+
+    Raises
+    ------
+    OrientError
+        When the polymer has no strengths.
+    """
+    b = np.atleast_2d(np.asarray(directions, dtype=np.float64))
+    b = b / np.linalg.norm(b, axis=1, keepdims=True)
+    nominal = strengths_of(process)
+    normals = b @ field.axes.T
+    both = [case.both_ways for case in field.cases]
+    robust = [case.robust for case in field.cases]
+
+    def found(stress: list[Floats], strengths: Strengths) -> Worst:
+        return worst_places(stress, normals, strengths, both, threads)
+
+    worst = found(robust, nominal)
+    case = worst.index.argmax(axis=1)
+    rows = np.arange(len(b))
+    place = np.empty(len(b), dtype=np.int64)
+    for c, one in enumerate(field.cases):
+        mine = case == c
+        place[mine] = one.robust_at[worst.place[mine, c]]
+    factor = _factor(worst.index.max(axis=1))
+    # A peak is no safer than the average around it.
+    raw = np.minimum(_factor(found([c.raw for c in field.cases], nominal).index.max(axis=1)), factor)
+    ends = []
+    for end in ("low", "high"):
+        strengths = _spread(process, end)
+        if strengths is None:
+            ends.append(np.full(len(b), np.nan))
+        else:
+            ends.append(_factor(found(robust, strengths).index.max(axis=1)))
+    best = max(float(von_mises(stress).max()) / nominal.X for stress in robust)
+    return Safety(
+        directions=b,
+        factor=factor,
+        low=ends[0],
+        high=ends[1],
+        raw=raw,
+        weakest_at_mm=field.places_mm[place],
+        case=case,
+        between_layers=worst.between[rows, case],
+        by_case=_factor(worst.index),
+        retained=np.minimum(1.0, factor * best),
+    )
+
+
+def strengths_of(process: Process) -> Strengths:
+    """Take the nominal strengths of a process.
+
+    Parameters
+    ----------
+    process : Process
+        The process.
+
+    Returns
+    -------
+    Strengths
+
+    Raises
+    ------
+    OrientError
+        When one is not known.
+    """
+    given = (process.strength_in_layer_mpa, process.strength_across_mpa, process.strength_shear_mpa)
+    if any(x is None for x in given):
+        raise OrientError(
+            f"No strengths are known for {process.polymer}, so no safety can be told: give "
+            "strength_in_layer_mpa and strength_across_mpa in [polymer]."
+        )
+    x, z, s = (float(value or 0.0) for value in given)
+    return Strengths(x, z, s)
+
+
+def _spread(process: Process, end: str) -> Strengths | None:
+    given = [getattr(process, f"strength_{way}_{end}_mpa") for way in ("in_layer", "across", "shear")]
+    return None if any(x is None for x in given) else Strengths(*given)
+
+
+def _factor(index: Floats) -> Floats:
+    return 1.0 / np.maximum(index, 1.0 / MOST_SAFE)

@@ -1,0 +1,394 @@
+"""Displacements under every case: conjugate gradients, preconditioned by smoothed aggregation.
+
+PyAMG builds the coarse levels from the six rigid motions (P. Vaněk, J. Mandel and M. Brezina, Computing 56,
+1996, 179–196; `smoothed_aggregation_solver`); the cycle over them runs here, in single precision and without
+the interpreter's lock, so that cases share two processors. Each call into compiled code lasts milliseconds: a
+person who interrupts is heard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from threading import Event
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+from scipy.sparse import bsr_array, bsr_matrix, csr_matrix
+
+from orient.errors import OrientError
+
+Floats = NDArray[np.float64]
+Single = np.float32
+
+# The residual at which a case counts as solved, against the load.
+TOLERANCE = 1e-6
+MOST_ITERATIONS = 200
+# Chebyshev smoothing: its degree, and the part of the spectrum it damps, λmax down to λmax / _DAMPED.
+DEGREE = 3
+_DAMPED = 12.0
+# The coarsest level is solved directly.
+_COARSE = 300
+# Rows that are worth a second thread.
+_WORTH_SHARING = 20_000
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """What the solver found.
+
+    Attributes
+    ----------
+    displacement : (C, M, 3) float64
+        Displacement of every node in every case, along the grid's axes, mm.
+    iterations : int
+        Of the case that took most.
+    residual : float
+        Largest of the cases, ‖f − K u‖ / ‖f‖.
+    """
+
+    displacement: Floats
+    iterations: int
+    residual: float
+
+
+def rigid_motions(places_mm: Floats) -> Floats:
+    """Six rigid motions of nodes: three shifts and three turns about their middle, as columns.
+
+    Parameters
+    ----------
+    places_mm : (M, 3) float64
+        Nodes.
+
+    Returns
+    -------
+    (3 M, 6) float64
+        The turns are scaled so that all columns are of like size.
+    """
+    x = places_mm - places_mm.mean(axis=0)
+    x = x / max(float(np.abs(x).max()), 1e-300)
+    motions = np.zeros((len(x), 3, 6))
+    for axis in range(3):
+        motions[:, axis, axis] = 1.0
+        spin = np.zeros(3)
+        spin[axis] = 1.0
+        motions[:, :, 3 + axis] = np.cross(spin, x)
+    return motions.reshape(-1, 6)
+
+
+def solve(
+    stiffness: bsr_array,
+    loads: Floats,
+    places_mm: Floats,
+    *,
+    tolerance: float = TOLERANCE,
+    threads: int = 2,
+    progress: Callable[[float], None] | None = None,
+) -> Solution:
+    """Solve all cases with one set-up.
+
+    Parameters
+    ----------
+    stiffness : bsr_array
+        (3 M, 3 M), held so that no rigid motion is free, N/mm.
+    loads : (C, M, 3) float64
+        Forces at the nodes, N.
+    places_mm : (M, 3) float64
+        Nodes.
+    tolerance : float
+        Residual to reach, against the load.
+    threads : int
+        Cases at a time; a single case is shared by two.
+    progress : callable, optional
+        Called with the share of the work done, 0 to 1, on the way to the tolerance.
+
+    Returns
+    -------
+    Solution
+
+    Raises
+    ------
+    OrientError
+        When a case does not settle.
+    """
+    cases = np.ascontiguousarray(loads.reshape(len(loads), -1))
+    stopped = Event()
+    with ThreadPoolExecutor(max(threads, 1)) as pool:
+        inner = pool if len(cases) == 1 and threads > 1 else None
+        cycle = _Cycle(stiffness, rigid_motions(places_mm), inner)
+        matrix = _Blocks(stiffness, np.float64, inner)
+
+        def run(case: Floats) -> tuple[Floats, int, float]:
+            return _gradients(matrix, cycle, case, tolerance, stopped, progress)
+
+        try:
+            found = list(map(run, cases)) if inner or threads < 2 else list(pool.map(run, cases))
+        except BaseException:
+            # The pool waits for its threads: tell them.
+            stopped.set()
+            raise
+    return Solution(
+        np.stack([u.reshape(-1, 3) for u, _, _ in found]),
+        max(iterations for _, iterations, _ in found),
+        max(residual for _, _, residual in found),
+    )
+
+
+def _gradients(
+    matrix: _Blocks,
+    cycle: _Cycle,
+    load: Floats,
+    tolerance: float,
+    stopped: Event,
+    progress: Callable[[float], None] | None,
+) -> tuple[Floats, int, float]:
+    """Conjugate gradients of one case (Y. Saad, Iterative Methods for Sparse Linear Systems, 2003, ch. 9)."""
+    u = np.zeros_like(load)
+    size = float(np.linalg.norm(load))
+    if size == 0.0:
+        return u, 0, 0.0
+    r = load.copy()
+    p = np.zeros_like(load)
+    q = np.empty_like(load)
+    room = cycle.room()
+    before = 0.0
+    for iteration in range(1, MOST_ITERATIONS + 1):
+        z = cycle.apply(r, room)
+        now = float(r @ z)
+        p *= now / before if before else 0.0
+        p += z
+        before = now
+        matrix.times(p, q)
+        step = now / float(p @ q)
+        u += step * p
+        r -= step * q
+        left = float(np.linalg.norm(r)) / size
+        if progress:
+            progress(min(1.0, np.log(max(left, 1e-300)) / np.log(tolerance)))
+        if left <= tolerance:
+            matrix.times(u, q)
+            return u, iteration, float(np.linalg.norm(load - q)) / size
+        if not np.isfinite(left) or stopped.is_set():
+            break
+    raise OrientError(
+        "The loads could not be balanced: the part is all but loose, or thinner than its cells somewhere "
+        "that matters; give more cells, or hold it on more of its surface."
+    )
+
+
+class _Blocks:
+    """A matrix of 3 × 3 blocks, times a vector on one thread or two."""
+
+    def __init__(self, matrix: bsr_array, kind: type, pool: ThreadPoolExecutor | None) -> None:
+        self.first = matrix.indptr.astype(np.int32, copy=False)
+        self.other = matrix.indices.astype(np.int32, copy=False)
+        self.data: NDArray = matrix.data.astype(kind, copy=False)
+        self.rows = len(self.first) - 1
+        self._pool = pool if self.rows > _WORTH_SHARING else None
+
+    def times(self, x: NDArray, y: NDArray) -> None:
+        self.share(lambda a, b: _times(self.first, self.other, self.data, x, y, a, b))
+
+    def share(self, work: Callable[[int, int], None]) -> None:
+        if self._pool is None:
+            work(0, self.rows)
+            return
+        half = self.rows // 2
+        other = self._pool.submit(work, 0, half)
+        work(half, self.rows)
+        other.result()
+
+
+class _Cycle:
+    """One V-cycle as an approximate inverse: symmetric, so that conjugate gradients may use it."""
+
+    def __init__(self, matrix: bsr_array, motions: Floats, pool: ThreadPoolExecutor | None) -> None:
+        from pyamg import smoothed_aggregation_solver
+
+        hierarchy = smoothed_aggregation_solver(
+            bsr_matrix((matrix.data, matrix.indices, matrix.indptr), shape=matrix.shape),
+            motions,
+            strength=None,
+            smooth=("jacobi", {"omega": 4.0 / 3.0, "weighting": "local"}),
+            improve_candidates=None,
+            symmetry="symmetric",
+            max_coarse=_COARSE,
+        )
+        levels = hierarchy.levels
+        self._fine = _Blocks(matrix, Single, pool)
+        self._inverse = _inverse_blocks(self._fine)
+        self._matrices = [_flat(level.A) for level in levels[1:]]
+        self._diagonals = [(1.0 / level.A.diagonal()).astype(Single) for level in levels[1:]]
+        self._down = [_flat(level.P.T) for level in levels[:-1]]
+        self._up = [_flat(level.P) for level in levels[:-1]]
+        self._coarsest = np.linalg.inv(levels[-1].A.toarray())
+        self.sizes = [level.A.shape[0] for level in levels]
+        self._largest = [self._largest_eigenvalue(k) for k in range(len(levels) - 1)]
+
+    def room(self) -> list[tuple[NDArray, ...]]:
+        """Vectors for one thread's cycles."""
+        return [tuple(np.zeros(n, dtype=Single) for _ in range(5)) for n in self.sizes]
+
+    def apply(self, r: Floats, room: list[tuple[NDArray, ...]]) -> Floats:
+        """Return an approximation of the inverse times r."""
+        if len(self.sizes) == 1:
+            return self._coarsest @ r
+        # Single precision has not the range of a load: scale it in and out.
+        scale = float(np.abs(r).max())
+        room[0][0][:] = r / scale
+        self._descend(0, room)
+        return room[0][1].astype(np.float64) * scale
+
+    def _descend(self, k: int, room: list[tuple[NDArray, ...]]) -> None:
+        """Improve x = 0 for level k's r, leaving the result in x."""
+        r, x = room[k][:2]
+        if k == len(self.sizes) - 1:
+            x[:] = self._coarsest @ r
+            return
+        left = room[k][2]
+        x[:] = 0.0
+        self._smooth(k, room[k], fresh=True)
+        self._residual(k, r, x, left)
+        _rows_times(*self._down[k], left, room[k + 1][0])
+        self._descend(k + 1, room)
+        _rows_add(*self._up[k], room[k + 1][1], x)
+        self._smooth(k, room[k], fresh=False)
+
+    def _residual(self, k: int, r: NDArray, x: NDArray, left: NDArray) -> None:
+        if k == 0:
+            f = self._fine
+            f.share(lambda a, b: _left_over(f.first, f.other, f.data, x, r, left, a, b))
+        else:
+            _rows_left_over(*self._matrices[k - 1], x, r, left)
+
+    def _smooth(self, k: int, room: tuple[NDArray, ...], fresh: bool) -> None:
+        """Chebyshev iteration on D⁻¹A over the upper part of its spectrum (Saad 2003, algorithm 12.1)."""
+        r, x, left, step, _ = room
+        high = 1.05 * self._largest[k]
+        low = high / _DAMPED
+        middle, half = (high + low) / 2.0, (high - low) / 2.0
+        sigma = middle / half
+        rho = 1.0 / sigma
+        for turn in range(DEGREE):
+            if turn == 0 and fresh:
+                left[:] = r
+            else:
+                self._residual(k, r, x, left)
+            if turn == 0:
+                a, b = 0.0, 1.0 / middle
+            else:
+                after = 1.0 / (2.0 * sigma - rho)
+                a, b = after * rho, 2.0 * after / half
+                rho = after
+            if k == 0:
+                self._fine.share(partial(_step, self._inverse, left, step, x, Single(a), Single(b)))
+            else:
+                _diagonal_step(self._diagonals[k - 1], left, step, x, Single(a), Single(b))
+
+    def _largest_eigenvalue(self, k: int) -> float:
+        """Largest eigenvalue of D⁻¹A by power iteration from a fixed start."""
+        n = self.sizes[k]
+        x = np.cos(np.arange(n, dtype=np.float64) * 1.6180339887).astype(Single)
+        zero, left, y = np.zeros(n, Single), np.empty(n, Single), np.zeros(n, Single)
+        value = 1.0
+        for _ in range(15):
+            x /= Single(np.linalg.norm(x))
+            self._residual(k, zero, x, left)
+            y[:] = 0.0
+            if k == 0:
+                _step(self._inverse, left, y, y, Single(0), Single(-1), 0, self._fine.rows)
+                y /= 2
+            else:
+                y[:] = -self._diagonals[k - 1] * left
+            value = float(np.linalg.norm(y))
+            x, y = y, x
+        return 1.1 * value
+
+
+def _flat(matrix: bsr_matrix) -> tuple[NDArray, NDArray, NDArray]:
+    flat = csr_matrix(matrix)
+    flat.sort_indices()
+    return flat.indptr.astype(np.int32), flat.indices.astype(np.int32), flat.data.astype(Single)
+
+
+def _inverse_blocks(matrix: _Blocks) -> NDArray:
+    row = np.repeat(np.arange(matrix.rows), np.diff(matrix.first))
+    return np.linalg.inv(matrix.data[row == matrix.other].astype(np.float64)).astype(Single)
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc"})
+def _times(first, other, data, x, y, start, stop):  # type: ignore[no-untyped-def]
+    zero = data[0, 0, 0] * 0
+    for i in range(start, stop):
+        a = b = c = zero
+        for t in range(first[i], first[i + 1]):
+            j = 3 * other[t]
+            u, v, w = x[j], x[j + 1], x[j + 2]
+            m = data[t]
+            a += m[0, 0] * u + m[0, 1] * v + m[0, 2] * w
+            b += m[1, 0] * u + m[1, 1] * v + m[1, 2] * w
+            c += m[2, 0] * u + m[2, 1] * v + m[2, 2] * w
+        y[3 * i], y[3 * i + 1], y[3 * i + 2] = a, b, c
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc"})
+def _left_over(first, other, data, x, r, left, start, stop):  # type: ignore[no-untyped-def]
+    """Leave r − A x in `left`."""
+    for i in range(start, stop):
+        a, b, c = r[3 * i], r[3 * i + 1], r[3 * i + 2]
+        for t in range(first[i], first[i + 1]):
+            j = 3 * other[t]
+            u, v, w = x[j], x[j + 1], x[j + 2]
+            m = data[t]
+            a -= m[0, 0] * u + m[0, 1] * v + m[0, 2] * w
+            b -= m[1, 0] * u + m[1, 1] * v + m[1, 2] * w
+            c -= m[2, 0] * u + m[2, 1] * v + m[2, 2] * w
+        left[3 * i], left[3 * i + 1], left[3 * i + 2] = a, b, c
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _step(inverse, left, step, x, a, b, start, stop):  # type: ignore[no-untyped-def]
+    """Take step ← a · step + b · D⁻¹ · left, and add it to x."""
+    for i in range(start, stop):
+        u, v, w = left[3 * i], left[3 * i + 1], left[3 * i + 2]
+        for p in range(3):
+            s = a * step[3 * i + p] + b * (inverse[i, p, 0] * u + inverse[i, p, 1] * v + inverse[i, p, 2] * w)
+            step[3 * i + p] = s
+            x[3 * i + p] += s
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _diagonal_step(inverse, left, step, x, a, b):  # type: ignore[no-untyped-def]
+    for i in range(x.shape[0]):
+        step[i] = a * step[i] + b * inverse[i] * left[i]
+        x[i] += step[i]
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc"})
+def _rows_times(first, other, data, x, y):  # type: ignore[no-untyped-def]
+    for i in range(y.shape[0]):
+        s = Single(0)
+        for t in range(first[i], first[i + 1]):
+            s += data[t] * x[other[t]]
+        y[i] = s
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc"})
+def _rows_add(first, other, data, x, y):  # type: ignore[no-untyped-def]
+    for i in range(y.shape[0]):
+        s = Single(0)
+        for t in range(first[i], first[i + 1]):
+            s += data[t] * x[other[t]]
+        y[i] += s
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc"})
+def _rows_left_over(first, other, data, x, r, left):  # type: ignore[no-untyped-def]
+    for i in range(r.shape[0]):
+        s = r[i]
+        for t in range(first[i], first[i + 1]):
+            s -= data[t] * x[other[t]]
+        left[i] = s

@@ -22,7 +22,7 @@ def step(end: float) -> float:
 
 
 @given(posed(least=2, most=10, coarse=True))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_ranking_again_just_inside_and_just_outside_confirms_every_interval(poses):
     ranking = poses.ranked()
     winner = int(ranking.index[ranking.recommended - 1])

@@ -44,12 +44,15 @@ class Bore:
         Distance of its flats from the axis, mm: the radius of what passes through.
     sides : int
         5, 6 or 7 when the wall is a regular polygon, otherwise 0.
+    gap : (3,)
+        Direction from the axis to the middle of the part of the turn that the wall leaves out.
     """
 
     cylinder: Cylinder
     ends: Ends
     inner_mm: float
     sides: int
+    gap: Floats
 
     @property
     def diameter_mm(self) -> float:
@@ -151,7 +154,11 @@ def _described(part: Part, wall: Wall, cylinder: Cylinder) -> Bore:
         folds = {n: abs(np.sum(areas * np.exp(1j * n * turn))) / total for n in _POLYGON_SIDES}
         best = max(folds, key=lambda n: folds[n])
         sides = best if folds[best] > _FOLDED else 0
-    return Bore(cylinder, ends, float(areas @ plane) / total, sides)
+    # Normals all round cancel but for what is missing.
+    lopsided = (areas @ part.normals[faces]) * (1.0 if cylinder.concave else -1.0)
+    lopsided = lopsided - (lopsided @ cylinder.axis) * cylinder.axis
+    gap = lopsided / max(float(np.linalg.norm(lopsided)), 1e-300)
+    return Bore(cylinder, ends, float(areas @ plane) / total, sides, gap)
 
 
 def _coaxial(a: Cylinder, b: Cylinder, within: float) -> bool:
@@ -209,8 +216,11 @@ def _continues(part: Part, wall: Wall, one: Cylinder, other: Cylinder) -> bool:
     """Tell whether two pieces overlap along the axis, or lie near with open ends facing."""
     at = float((other.point_mm - one.point_mm) @ one.axis)
     gap = abs(at) - 0.5 * (one.length_mm + other.length_mm)
-    if gap <= 0.05 * one.radius_mm:
-        # Side by side along the axis: pieces of one wall, cut apart lengthwise or by a bore.
+    whole = any(piece.exact and piece.covered_deg > 350.0 for piece in (one, other))
+    if gap <= -0.25 * min(one.length_mm, other.length_mm) and (one.exact == other.exact or not whole):
+        # Side by side round the axis: pieces of one wall.
+        return True
+    if gap <= 0.05 * one.radius_mm and one.exact == other.exact:
         return True
     if gap > _LARGEST_GAP * 2 * one.radius_mm or not one.concave:
         return False
@@ -219,7 +229,9 @@ def _continues(part: Part, wall: Wall, one: Cylinder, other: Cylinder) -> bool:
     same_way = float(one.axis @ other.axis) > 0
     here = near.high if at > 0 else near.low
     there = far.low if (at > 0) == same_way else far.high
-    return here.open and there.open
+    # A clean wall that runs on smoothly into a rough one is the beginning of a bend.
+    runs_on = one.exact != other.exact and max(here.smooth, there.smooth) > 0.5
+    return here.open and there.open and not runs_on
 
 
 def _united(part: Part, group: list[Cylinder]) -> Cylinder:

@@ -120,7 +120,7 @@ def _cylinders_of(part: Part) -> list[Cylinder]:
         found += sure
 
     angles = edge_angles(vertices, faces, part.normals, part.neighbours)
-    for scattered in scattered_cylinders(wall, part.areas, angles):
+    for scattered in scattered_cylinders(wall, part.areas, angles, scatter):
         error = 3 * scattered.scatter
         found.append(_measured(part, scattered.axis, scattered.concave, scattered.faces, error, exact=False))
     found += [one for one in partial if not wall.taken[one.faces].any()]

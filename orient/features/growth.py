@@ -46,9 +46,10 @@ class Bounds:
 
 def frame_of(direction: Floats) -> Floats:
     """Give two unit vectors square to a direction, then the direction, as rows, right-handed."""
-    side = np.cross(direction, np.eye(3)[np.argmin(np.abs(direction))])
-    side /= np.linalg.norm(side)
-    return np.stack([side, np.cross(direction, side), direction])
+    frame = np.empty((3, 3))
+    square_to(direction[0], direction[1], direction[2], frame)
+    frame[2] = direction
+    return frame
 
 
 def fit_axis(points: Floats, start: Axis, turns: int = 12) -> tuple[Axis, Floats]:
@@ -149,7 +150,7 @@ def fit_cylinder(points, found, turns):  # type: ignore[no-untyped-def]  # pragm
 
 @njit(cache=True, nogil=True)
 def square_to(dx, dy, dz, frame):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
-    """Write two unit vectors square to a direction, and to each other, into the rows of a (2, 3) array."""
+    """Write two unit vectors square to a direction, and to each other, into the first rows of an array."""
     if abs(dx) <= abs(dy) and abs(dx) <= abs(dz):
         ux, uy, uz = 0.0, dz, -dy
     elif abs(dy) <= abs(dz):
@@ -306,7 +307,8 @@ def covered_deg(corners: Floats, axis: Axis) -> float:
     """
     local = (corners - axis.point) @ frame_of(axis.direction)[:2].T
     angle = np.arctan2(local[..., 1], local[..., 0])
-    swing = np.angle(np.exp(1j * (angle - angle[:, :1])))
+    swing = angle - angle[:, :1]
+    swing -= 2 * np.pi * np.round(swing / (2 * np.pi))
     low = angle[:, 0] + swing.min(axis=1)
     return float(np.degrees(_union(np.mod(low, 2 * np.pi), np.ptp(swing, axis=1))))
 

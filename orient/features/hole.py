@@ -7,6 +7,7 @@ tilts, so that every layer cuts it as another ellipse. What to try first is comm
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -24,6 +25,22 @@ from orient.process import Process
 COUNTERSINK_RATIO = 1.2
 # An axis within this of upright or of level is upright or level.
 TILT_DEG = 5.0
+
+
+@dataclass(frozen=True, eq=False)
+class RoundHole(Hole):
+    """A hole, and where its wall is cut open along its length, as under the roof of a teardrop.
+
+    Attributes
+    ----------
+    covered_deg : float
+        How much of a turn the wall covers.
+    gap : (3,) tuple
+        Direction from the axis to the middle of what it leaves out.
+    """
+
+    covered_deg: float = 360.0
+    gap: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 def find(part: Part) -> list[Hole]:
@@ -60,7 +77,7 @@ def find(part: Part) -> list[Hole]:
         cylinder = bore.cylinder
         neighbours = [other for other in bores if other is not bore and _is_next(bore, other)]
         holes.append(
-            Hole(
+            RoundHole(
                 id="",
                 diameter_mm=2 * cylinder.radius_mm,
                 depth_mm=bore.ends.depth_mm,
@@ -73,6 +90,8 @@ def find(part: Part) -> list[Hole]:
                 residual_mm=cylinder.residual_mm,
                 fits=fits_of(2 * cylinder.radius_mm),
                 faces=cylinder.faces,
+                covered_deg=cylinder.covered_deg,
+                gap=triple(bore.gap),
             )
         )
     return numbered(holes, "H", lambda hole: (*hole.centre_mm, hole.diameter_mm))
@@ -104,6 +123,8 @@ def judge(hole: Hole, process: Process, direction: Floats) -> Feature:
     tilt = tilt_deg(hole.axis, direction)
     diameter = hole.diameter_mm
     span = ceiling_span_mm(diameter / 2, tilt, process.overhang_limit_deg)
+    if _roofed(hole, span, direction):
+        span = 0.0
     lies = tilt > 90.0 - TILT_DEG
     limit: float | None = process.hole_limit_mm
     if below(diameter, process.hole_limit_mm / 2):
@@ -120,7 +141,7 @@ def judge(hole: Hole, process: Process, direction: Floats) -> Feature:
             f"Its ceiling hangs over {span:.1f} mm, more than the {process.bridge_limit_mm:g} mm that bridge."
         )
         tips = ("turn the part so that the hole stands", "give the hole a pointed roof", "support it inside")
-    elif lies and below(process.lying_hole_limit_mm, diameter):
+    elif lies and span > 0 and below(process.lying_hole_limit_mm, diameter):
         verdict, limit = "tune", process.lying_hole_limit_mm
         why = f"It lies, and the crown of Ø {diameter:.2f} mm sags over a span of {span:.1f} mm."
         tips = (
@@ -181,6 +202,17 @@ def ceiling_span_mm(radius_mm: float, tilt: float, overhang_limit_deg: float) ->
     """
     ratio = math.sin(math.radians(overhang_limit_deg)) / max(math.sin(math.radians(tilt)), 1e-12)
     return 2 * radius_mm * math.sqrt(1 - ratio**2) if ratio < 1 - 1e-9 else 0.0
+
+
+def _roofed(hole: Hole, span_mm: float, direction: Floats) -> bool:
+    """Tell whether the crown of a hole is cut away as far as it would be a ceiling, as in a teardrop."""
+    if not isinstance(hole, RoundHole) or hole.covered_deg > 350.0 or span_mm <= 0:
+        return False
+    up = np.asarray(direction) - np.dot(hole.axis, direction) * np.asarray(hole.axis)
+    up = up / max(float(np.linalg.norm(up)), 1e-300)
+    off = math.degrees(math.acos(float(np.clip(up @ np.asarray(hole.gap), -1.0, 1.0))))
+    half = math.degrees(math.asin(min(span_mm / hole.diameter_mm, 1.0)))
+    return off + half <= (360.0 - hole.covered_deg) / 2 + 1.0
 
 
 def _is_next(bore: Bore, other: Bore) -> bool:

@@ -121,7 +121,13 @@ def judge(pin: Pin, process: Process, direction: Floats) -> Feature:
     tilt = tilt_deg(pin.axis, direction)
     limit: float | None = process.pin_limit_mm
     tips: tuple[str, ...] = ()
-    if below(diameter, process.pin_limit_mm / 2):
+    if ratio < 1 and diameter < process.pin_limit_mm / 2:
+        # Too low to snap: it is drawn, not held.
+        blurred = below(diameter, 2 * process.line_width_mm)
+        verdict = "redesign" if blurred else "tune"
+        why = f"A dot of Ø {diameter:.2f} mm is drawn with hardly more than one loop and comes out blurred."
+        tips = ("make it wider", "slow small layers down", "use a finer nozzle")
+    elif below(diameter, process.pin_limit_mm / 2):
         verdict = "redesign"
         why = f"A pin of Ø {diameter:.2f} mm is too thin to print round or to hold."
         tips = ("make it thicker", "press in a metal pin")

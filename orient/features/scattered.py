@@ -22,7 +22,9 @@ SHARED_FACES = 10
 EDGE_DEG = 52.0
 # Most guesses made and followed up: bounds the time on organic shapes, where none comes true.
 MOST_GUESSES = 12_000
-MOST_TRIALS = 1_500
+MOST_TRIALS = 1_000
+# A neighbourhood's corners are off its own circle by no more than this share of the radius, and five strays.
+LOOSEST_GUESS = 0.06
 # A found wall's scatter is at most this much of its radius, or this many mm.
 SCATTER_SHARE, SCATTER_MM = 0.012, 0.02
 LEAST_FACES = 8
@@ -46,7 +48,9 @@ class Scattered:
     scatter: float
 
 
-def scattered_cylinders(wall: Wall, areas: Floats, angles: NDArray[np.float32]) -> list[Scattered]:
+def scattered_cylinders(
+    wall: Wall, areas: Floats, angles: NDArray[np.float32], stray_mm: float
+) -> list[Scattered]:
     """Find cylinders among the faces that are not taken yet; the found ones are taken.
 
     Parameters
@@ -57,6 +61,8 @@ def scattered_cylinders(wall: Wall, areas: Floats, angles: NDArray[np.float32]) 
         Areas of its faces, mm².
     angles : (F, 3)
         Angle at each edge, radians, from `orient.part.edges`.
+    stray_mm : float
+        How far corners stray on flat faces, mm.
 
     Returns
     -------
@@ -73,7 +79,7 @@ def scattered_cylinders(wall: Wall, areas: Floats, angles: NDArray[np.float32]) 
     guesses = _guesses(
         vertices, faces, neighbours, smooth, areas, wall.taken, bent, np.cos(np.radians(EDGE_DEG))
     )
-    guesses = guesses[guesses[:, 0] > 0]
+    guesses = guesses[guesses[:, 10] <= LOOSEST_GUESS * guesses[:, 9] + 5 * stray_mm]
     guesses = guesses[np.argsort(-guesses[:, 0], kind="stable")]
     search = _Search(wall, smooth, bent)
     found: list[Scattered] = []
@@ -545,7 +551,7 @@ class _Search:
         axis = Axis(cylinder[:3].copy(), cylinder[3:6].copy(), float(cylinder[6]))
         points = vertices[faces[gathered]]
         cover = covered_deg(points, axis)
-        rough = scatter > max(SCATTER_MM, SCATTER_SHARE * axis.radius)
+        rough = scatter > max(min(SCATTER_MM, 0.05 * axis.radius), SCATTER_SHARE * axis.radius)
         if rough or cover < LEAST_ARC_DEG or not _is_filled(points, axis, cover):
             self.duds[gathered] += 1
             return None

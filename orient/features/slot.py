@@ -116,11 +116,12 @@ def judge(slot: Slot, process: Process, direction: Floats) -> Feature:
     rise = 90.0 - tilt_deg(slot.along, direction)
     flat = slot.length_mm - slot.width_mm
     span = ceiling_span_mm(slot.width_mm / 2, tilt, process.overhang_limit_deg)
-    # The flank between the ends is a ceiling where it is steeper than the limit from a wall.
+    # The flank between the ends is a ceiling where it is steeper than the limit from a wall. The ends hold
+    # it: along the depth it runs out to the mouths.
     across = np.cross(slot.axis, slot.along)
     slope = abs(float(np.dot(across, direction)))
     if slope > math.sin(math.radians(process.overhang_limit_deg)):
-        span = min(flat + span, slot.depth_mm) if slot.depth_mm > 0 else flat + span
+        span += flat
     limit: float | None = process.hole_limit_mm
     tips: tuple[str, ...] = ()
     if below(slot.width_mm, process.hole_limit_mm / 2):

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from manifold3d import Manifold
+from manifold3d import CrossSection, Manifold
 
 from orient.features import hole, insert_boss, pin, polygon_pocket, slot, thread
 from orient.features.cylinders import cylinders_of
@@ -172,6 +172,38 @@ def test_a_lying_hole_is_judged_by_size_and_by_its_ceiling(diameter, verdict):
     assert feature.verdict == verdict
     # Flat span of a horizontal round hole, 2 r cos t (plane geometry).
     assert feature.more["ceiling_span_mm"] == pytest.approx(diameter * np.cos(np.radians(45)), abs=1e-3)
+
+
+def test_a_teardrop_does_not_sag_but_upside_down_it_does():
+    # A 45° roof over a lying hole leaves no ceiling beyond 45°.
+    ring = CrossSection.circle(6, 64).to_polygons()[0]
+    drop = CrossSection.hull_points(np.vstack([ring, [[0.0, 6 * np.sqrt(2)]]]))
+    bore = drop.extrude(40).rotate((90, 0, 0)).translate((15, 30, 15))
+    (found,) = hole.find(part_of(Manifold.cube((30, 20, 30)) - bore))
+    assert found.diameter_mm == pytest.approx(12.0, abs=1e-6)
+    assert hole.judge(found, Process(), UP).verdict == "fine"
+    assert hole.judge(found, Process(), -UP).verdict == "tune"
+
+
+def test_a_louvre_that_lies_is_a_long_bridge_and_standing_on_end_it_is_none():
+    arc = CrossSection.circle(1, 32)
+    section = CrossSection.batch_hull([arc.translate((-11, 0)), arc.translate((11, 0))])
+    wall = Manifold.cube((40, 2, 20)) - section.extrude(9).rotate((90, 0, 0)).translate((20, 5, 10))
+    (found,) = slot.find(part_of(wall))
+    lying = slot.judge(found, Process(), UP)
+    assert lying.verdict == "tune"
+    # The flat between the ends, and the crowns beyond 45° on both: 22 + 2 cos 45°.
+    assert lying.more["ceiling_span_mm"] == pytest.approx(22 + 2 * np.cos(np.radians(45)), abs=1e-3)
+    assert slot.judge(found, Process(), np.array([1.0, 0.0, 0.0])).verdict == "fine"
+
+
+def test_a_low_dot_is_tuned_where_a_pin_as_thin_is_redesigned():
+    plate = Manifold.cube((20, 10, 3))
+    low = Manifold.cylinder(1.5, 0.6, -1, 32).translate((5, 5, 2))
+    tall = Manifold.cylinder(5, 0.6, -1, 32).translate((14, 5, 2))
+    dot, stalk = pin.find(part_of(plate + low + tall))
+    assert pin.judge(dot, Process(), UP).verdict == "tune"
+    assert pin.judge(stalk, Process(), UP).verdict == "redesign"
 
 
 def test_the_same_hole_standing_is_fine_and_tilted_is_tuned():

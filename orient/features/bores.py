@@ -217,10 +217,10 @@ def _continues(part: Part, wall: Wall, one: Cylinder, other: Cylinder) -> bool:
     at = float((other.point_mm - one.point_mm) @ one.axis)
     gap = abs(at) - 0.5 * (one.length_mm + other.length_mm)
     whole = any(piece.exact and piece.covered_deg > 350.0 for piece in (one, other))
-    if gap <= -0.25 * min(one.length_mm, other.length_mm) and (one.exact == other.exact or not whole):
+    if gap <= -0.25 * min(one.length_mm, other.length_mm) and not whole:
         # Side by side round the axis: pieces of one wall.
         return True
-    if gap <= 0.05 * one.radius_mm and one.exact == other.exact:
+    if gap <= 0.05 * one.radius_mm and not (one.exact or other.exact):
         return True
     if gap > _LARGEST_GAP * 2 * one.radius_mm or not one.concave:
         return False
@@ -229,8 +229,8 @@ def _continues(part: Part, wall: Wall, one: Cylinder, other: Cylinder) -> bool:
     same_way = float(one.axis @ other.axis) > 0
     here = near.high if at > 0 else near.low
     there = far.low if (at > 0) == same_way else far.high
-    # A clean wall that runs on smoothly into a rough one is the beginning of a bend.
-    runs_on = one.exact != other.exact and max(here.smooth, there.smooth) > 0.5
+    # Clean pieces of one cylinder that meet smoothly were one piece already: this is the beginning of a bend.
+    runs_on = (one.exact or other.exact) and max(here.smooth, there.smooth) > 0.5
     return here.open and there.open and not runs_on
 
 

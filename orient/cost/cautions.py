@@ -81,9 +81,13 @@ def cautions_for(
             "gloves."
         )
     if support is not None and support.removal in ("solvent", "alkali"):
-        what = "Solvent" if support.removal == "solvent" else "An alkaline bath"
+        what, mind = (
+            ("Solvent", "fresh air and no flame nearby")
+            if support.removal == "solvent"
+            else ("An alkaline bath", "no skin contact, and water at hand to rinse")
+        )
         said.append(
-            f"{what} for the support: gloves, goggles, air, no flame nearby, and disposal by the local rules."
+            f"{what} for the support: wear gloves and goggles; {mind}; dispose of it by the local rules."
         )
     if hours is not None and hours >= LONG_H:
         said.append(

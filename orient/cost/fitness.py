@@ -12,6 +12,8 @@ from orient.materials.supports import SupportMaterial, support_material
 
 # Best first. A machine is as fit as its worst requirement.
 VERDICTS = ("runs", "care", "no")
+# What shows whether the lower end of a range is enough.
+_TEST = {"nozzle": "test the bond of the layers", "bed": "test the hold", "chamber": "test for warping"}
 
 
 @dataclass(frozen=True)
@@ -27,7 +29,8 @@ class Requirement:
     reason : str
         One sentence: what is there, what is missing, what to mind.
     needs_c, has_c, margin_c : float or None
-        For temperatures: the usual setting, what the machine reaches, and the difference, °C.
+        For temperatures: the usual setting, or the least one where even that is missing; what the machine
+        reaches; the difference, °C.
     """
 
     about: str
@@ -144,11 +147,9 @@ def _reach(about: str, wanted: Spread, reach: tuple[float, float]) -> Requiremen
         )
     if sure >= wanted.low:
         if best > sure:
-            words = f"the class surely reaches {sure:g} °C, its best {best:g} °C; look at the machine"
+            words = f"every machine of the class reaches {sure:g} °C, the best {best:g} °C; look at yours"
         else:
-            words = (
-                f"it reaches {sure:g} °C: only the lower end of the range, so print slowly and test the bond"
-            )
+            words = f"it reaches {sure:g} °C, the lower end of the range; {_TEST[about]} first"
         return Requirement(about, "care", f"{about}: {usual}; {words}.", **figures)
     if best >= wanted.low:
         figures |= {"has_c": best, "margin_c": best - wanted.nominal}
@@ -159,6 +160,8 @@ def _reach(about: str, wanted: Spread, reach: tuple[float, float]) -> Requiremen
             "that gets there.",
             **figures,
         )
+    # What is missing is counted from the least setting, not from the usual one.
+    figures = {"needs_c": wanted.low, "has_c": best, "margin_c": best - wanted.low}
     if best <= 0.0:
         return Requirement(
             about, "no", f"{about}: needs at least {wanted.low:g} °C and the machine heats none.", **figures
@@ -228,7 +231,7 @@ def _nozzle(polymer: Properties, machine: Machine, nozzle_mm: float | None) -> l
             Requirement(
                 "nozzle material",
                 "care",
-                "nozzle material: fibre wears brass within spools; fit a hardened nozzle.",
+                "nozzle material: fibre wears brass out within a few spools; fit a hardened one.",
             )
         )
     least = polymer.least_nozzle_mm

@@ -47,7 +47,10 @@ def test_hot_surfaces_with_their_temperatures_once_a_machine_is_named():
 
 def test_a_bath_and_a_long_build():
     assert any("Solvent" in s for s in said("ABS", support=support_material("HIPS")))
+    assert any("flame" in s for s in said("ABS", support=support_material("HIPS")))
     assert any("alkaline" in s for s in said("ABS", support=support_material("alkali")))
+    # Lye does not burn; it burns the skin.
+    assert not any("flame" in s for s in said("ABS", support=support_material("alkali")))
     assert not any("olvent" in s for s in said("ABS", support=support_material("PVA")))
     assert any("unattended" in s for s in said("PLA", hours=9.0))
     assert said("PLA", hours=1.0) == ()

@@ -71,6 +71,14 @@ def test_what_is_missing_is_said_in_degrees():
     nozzle = about(fitness(properties_of("PEEK"), machine("entry")), "nozzle")
     assert nozzle.verdict == "no"
     assert "85 °C are missing" in nozzle.reason
+    assert (nozzle.needs_c, nozzle.has_c, nozzle.margin_c) == (335, 250, -85)
+
+
+def test_the_lower_end_of_a_range_is_tested_by_what_it_puts_at_risk():
+    # PEEK's bed is usually 150 °C, 100 °C at least; an entry machine reaches 120 °C.
+    bed = about(fitness(properties_of("PEEK"), machine("entry")), "bed")
+    assert (bed.verdict, bed.margin_c) == ("care", -30)
+    assert "test the hold" in bed.reason
 
 
 def test_a_small_abs_part_runs_where_a_large_one_warps():

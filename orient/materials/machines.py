@@ -80,6 +80,8 @@ class Machine:
         Hours measured over hours estimated.
     count : int
         Machines of this kind in the shop.
+    sources : Mapping of str to str
+        Where each figure is from; of a shop's own machine, those that it did not give itself.
     """
 
     name: str
@@ -283,8 +285,12 @@ def _own(entry: _Entry) -> Machine:
         "feed": "direct",
     }
     names = ("nozzles_mm", "acceleration_mm_s2", "travel_mm_s", "layer_change_s", "heat_up_min")
+    # A figure that the shop did not give is not the shop's.
+    sources = {name: f"as the {kind} class: {usual.sources[name]}" for name in names if name not in given}
+    sources |= {name: "not said by the shop, the less is taken" for name in cautious if name not in given}
     return Machine(
-        **{"kind": kind, "own": True, **{name: getattr(usual, name) for name in names}, **cautious, **given}
+        **{"kind": kind, "own": True, **{name: getattr(usual, name) for name in names}, **cautious, **given},
+        sources=MappingProxyType(sources),
     )
 
 

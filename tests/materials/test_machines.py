@@ -58,6 +58,13 @@ def test_a_shops_machine_keeps_what_is_said_and_takes_the_rest_from_its_class(tm
     assert not one.dry_feed
 
 
+def test_only_what_the_shop_did_not_say_is_traced_to_the_class(tmp_path):
+    (one,) = read_machines(written(tmp_path, GOOD + "acceleration_mm_s2 = 5000.0\n"))
+    assert "acceleration_mm_s2" not in one.sources
+    assert one.sources["travel_mm_s"] == "as the entry class: common practice, no source"
+    assert "less is taken" in one.sources["enclosed"]
+
+
 @pytest.mark.parametrize(
     ("nozzle", "bed", "chamber", "kind"),
     [(260, 110, 0, "entry"), (350, 160, 60, "engineering"), (450, 200, 120, "high-temperature")],

@@ -215,11 +215,15 @@ def process_from(brief: Brief) -> Process:
     (0.3, 0.675)
     """
     wish = brief.process
-    nozzle = NOZZLE_MM if wish.nozzle_mm is None else wish.nozzle_mm
-    layer = LAYER_OF_NOZZLE * nozzle if wish.layer_height_mm is None else wish.layer_height_mm
-    line = LINE_OF_NOZZLE * nozzle if wish.line_width_mm is None else wish.line_width_mm
     named = polymer(DEFAULT_POLYMER if wish.polymer is None else wish.polymer)
     known = properties_of(named.key)
+    usual_nozzle, nozzle_source = NOZZLE_MM, _DEFAULT_SOURCES["nozzle_mm"]
+    if known.least_nozzle_mm is not None and known.least_nozzle_mm.nominal > NOZZLE_MM:
+        usual_nozzle = known.least_nozzle_mm.nominal
+        nozzle_source = f"the least for {known.key}: {known.least_nozzle_mm.source}"
+    nozzle = usual_nozzle if wish.nozzle_mm is None else wish.nozzle_mm
+    layer = LAYER_OF_NOZZLE * nozzle if wish.layer_height_mm is None else wish.layer_height_mm
+    line = LINE_OF_NOZZLE * nozzle if wish.line_width_mm is None else wish.line_width_mm
     held = known.overhang_limit_deg
     limit = held.nominal if wish.overhang_limit_deg is None else wish.overhang_limit_deg
     if layer > nozzle:
@@ -229,9 +233,9 @@ def process_from(brief: Brief) -> Process:
             "than its nozzle is wide, so mend layer_height_mm or nozzle_mm (both in millimetres)."
         )
 
+    usual = _DEFAULT_SOURCES | {"overhang_limit_deg": held.source, "nozzle_mm": nozzle_source}
     sources = {
-        name: "the brief" if getattr(wish, name) is not None else source
-        for name, source in (_DEFAULT_SOURCES | {"overhang_limit_deg": held.source}).items()
+        name: "the brief" if getattr(wish, name) is not None else source for name, source in usual.items()
     }
     limits, limit_sources = _feature_limits(known, nozzle)
     strengths, strength_sources, strength_notes = _strengths(named, brief.polymer)
@@ -294,7 +298,7 @@ def _feature_limits(known: Properties, nozzle: float) -> tuple[dict[str, Any], d
         ),
     }
     for name in ("hole_limit_mm", "pin_limit_mm", "gap_limit_mm", "moving_gap_limit_mm"):
-        limits[name] = getattr(Process, name) * nozzle / NOZZLE_MM
+        limits[name] = getattr(Process, name) * (nozzle / NOZZLE_MM)
         sources[name] = f"{_FEATURE_LIMIT_SOURCES[name]}; in proportion to a nozzle of {NOZZLE_MM:g} mm"
     expansion, glass, mould = known.cte_per_mk, known.glass_c, known.shrink_percent
     if known.crystalline and mould is not None:
@@ -334,7 +338,8 @@ def _spreads(
                 # One figure of the shop's own has no spread until the shop gives one.
                 values[name], sources[name] = given, said
             elif spread is not None:
-                values[name], sources[name] = getattr(spread, end), spread.source
+                values[name] = getattr(spread, end)
+                sources[name] = f"{end} end of the cited figures; the nominal is the {spread.source}"
             elif way == "shear" and values[f"strength_across_{end}_mpa"] is not None:
                 values[name] = values[f"strength_across_{end}_mpa"] / math.sqrt(3.0)
                 sources[name] = "assumed: across-layer strength / √3, the von Mises relation, no source"

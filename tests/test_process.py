@@ -138,6 +138,27 @@ def test_small_things_grow_with_the_nozzle():
     assert found == pytest.approx((1.6, 4.0, 6.0, 0.6, 0.8))
 
 
+def test_a_fibre_that_clogs_widens_the_nozzle_unless_one_is_asked_for():
+    # The one sheet on high-temperature PA with fibre asks for 0.6 mm.
+    plain = process(process={"polymer": "PA-HT-CF"})
+    assert (plain.nozzle_mm, plain.layer_height_mm) == (0.6, 0.3)
+    assert "PA-HT-CF" in plain.sources["nozzle_mm"]
+    asked = process(process={"polymer": "PA-HT-CF", "nozzle_mm": 0.4})
+    assert (asked.nozzle_mm, asked.sources["nozzle_mm"]) == (0.4, "the brief")
+
+
+def test_limits_for_the_usual_nozzle_are_the_tables_own_figures():
+    assert process().feature_limits()["pin_limit_mm"] == 3.0
+    assert process().feature_limits()["moving_gap_limit_mm"] == 0.4
+
+
+def test_low_and_high_are_not_called_a_median():
+    sources = process().sources
+    assert sources["strength_in_layer_mpa"].startswith("median of")
+    assert sources["strength_in_layer_low_mpa"].startswith("low end of the cited figures")
+    assert sources["strength_across_high_mpa"].startswith("high end of the cited figures")
+
+
 def test_shrinkage_is_expansion_from_the_glass_transition_to_the_room():
     # ABS: 90e-6/K from 105 °C to 20 °C.
     assert process(process={"polymer": "ABS"}).shrinkage_strain == pytest.approx(90e-6 * 85)

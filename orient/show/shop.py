@@ -375,12 +375,13 @@ def _order_view(evaluation: Evaluation) -> list[RenderableType]:
         said.append(order.brim_reason)
     elif math.isnan(order.curl_index_mm):
         said.append(f"No data on how {shop.polymer.key} lifts its corners.")
-    table = _plain_table(("nozzle\nmm", "layer\nmm", "hours", "steps\nmm", "walls below\ntwo lines"))
+    heads = ["nozzle\nmm", "layer\nmm", "hours", "steps\nmm"]
+    if walls_known := all(one.walls_below_two_lines is not None for one in order.layers):
+        heads.append("walls below\ntwo lines")
+    table = _plain_table(heads)
     for one in order.layers:
-        thin = "–" if one.walls_below_two_lines is None else str(one.walls_below_two_lines)
-        table.add_row(
-            f"{one.nozzle_mm:g}", f"{one.layer_mm:g}", f"{one.hours:.1f}", f"{one.cusp_mm:.3f}", thin
-        )
+        cells = [f"{one.nozzle_mm:g}", f"{one.layer_mm:g}", f"{one.hours:.1f}", f"{one.cusp_mm:.3f}"]
+        table.add_row(*cells, *([str(one.walls_below_two_lines)] if walls_known else []))
     title = f"Pose {evaluation.ranking.recommended}, the one to take"
     return [Text(title, style="bold"), *[_point(line) for line in said], Padding(table, (0, 0, 0, 2))]
 
@@ -395,7 +396,7 @@ def _tuning_view(sheet: TuningSheet) -> list[RenderableType]:
         called = f" ({', '.join(topic.features)})" if topic.features else ""
         parts += ["", Text(topic.title + called, style="bold")]
         parts += [
-            _point(f"{_capital(one.knob)}: {one.turn}; {one.step}. Judge: {one.judge}.")
+            _point(f"{_capital(one.knob)}: {one.turn}. Step: {one.step}. Judge: {one.judge}.")
             for one in topic.steps
         ]
     return [*parts, "", Text(f"All of it: {sheet.source}.", style="dim italic")]

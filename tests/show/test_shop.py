@@ -1,6 +1,7 @@
 """The shop in words and JSON: every figure traced, nothing guessed, everything said once."""
 
 import json
+from dataclasses import replace
 from datetime import datetime
 from functools import cache
 
@@ -119,6 +120,14 @@ def test_the_tuning_sheet_is_there_when_asked_for():
     sheet = words(shop_view(plain(), tuning=True))
     assert "unplugged" in sheet
     assert "common practice, no source" in sheet
+
+
+def test_walls_that_were_not_counted_get_no_column():
+    found = plain()
+    assert "walls below" not in words(shop_view(found))
+    counted = tuple(replace(one, walls_below_two_lines=3) for one in found.shop.order.layers)
+    order = replace(found.shop.order, layers=counted)
+    assert "walls below" in words(shop_view(replace(found, shop=replace(found.shop, order=order))))
 
 
 def test_a_machine_without_room_says_so_in_its_row():

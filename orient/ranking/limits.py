@@ -42,8 +42,8 @@ class Limits:
     max_height_mm : float or None
         Largest build height.
     envelope_mm : tuple of 3 float, or None
-        Usable length, width and height of the machine. Footprints are compared by the sides of their
-        least-area rectangle, straight on the bed or turned by 90°, not askew.
+        Usable length, width and height of the machine. Footprints are said by the sides of their least-area
+        rectangle, and may lie askew where ``footprint_missing_mm`` says that they fit so.
     min_strength_retained : float or None
         Least strength retained, from 0 to 1.
     machine : str or None
@@ -130,8 +130,13 @@ def _checks(columns: Mapping[str, Array], limits: Limits) -> list[_Check]:
             raise ValueError(f"columns missing for the envelope: {', '.join(missing)}")
         sides = columns["footprint_length_mm"], columns["footprint_width_mm"]
         x, y, z = limits.envelope_mm
-        at_most("envelope_length_mm", np.maximum(*sides), max(x, y))
-        at_most("envelope_width_mm", np.minimum(*sides), min(x, y))
+        for key, side, room in (
+            ("envelope_length_mm", np.maximum(*sides), max(x, y)),
+            ("envelope_width_mm", np.minimum(*sides), min(x, y)),
+        ):
+            # What does not fit along the bed may still fit across its corners.
+            askew = columns.get("footprint_missing_mm", np.full(len(side), np.inf)) <= SLACK_MM
+            checks.append(_Check(key, side, room, (side > room + SLACK_MM) & ~askew))
         at_most("envelope_height_mm", columns["height_mm"], z)
     if limits.must_stand_mm2 is not None:
         checks.append(_stands(columns, LEAST_BASE * limits.must_stand_mm2))
@@ -174,7 +179,8 @@ def exclude(columns: Mapping[str, Array], directions: Array, limits: Limits) -> 
     ----------
     columns : Mapping[str, (P,) array]
         Measures. An envelope needs ``footprint_length_mm`` and ``footprint_width_mm``, the sides of
-        the footprint's least-area rectangle; a machine needs ``machine_missing_mm``, the room that is
+        the footprint's least-area rectangle, and uses ``footprint_missing_mm``, the room that is missing on
+        the bed at the best turn, when it is there; a machine needs ``machine_missing_mm``, the room that is
         missing in it.
     directions : (P, 3) array
         Build directions.

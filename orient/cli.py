@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from collections.abc import Callable
 from datetime import datetime
@@ -131,6 +132,9 @@ def rank(
         str | None,
         typer.Option(metavar="FILE", help="Write the part, laid as advised: .stl, .obj, .ply, .off or .3mf."),
     ] = None,
+    pose: Annotated[
+        int | None, typer.Option(min=1, metavar="N", help="With --save: the pose to write, by its number.")
+    ] = None,
 ) -> None:
     """Rank the ways up a part can be built, and say which to take and why."""
     flags: dict[str, Any] = {
@@ -166,6 +170,8 @@ def rank(
             "names one."
         )
     outputs = {"--json": json, "--csv": csv, "--save": save}
+    if pose is not None and save is None:
+        raise OrientError("--pose says which pose to write: give --save a file name as well.")
     _say(f"Reading {job.part.file} …")
 
     from orient.show.files import refuse_outputs, write_whole
@@ -201,7 +207,7 @@ def rank(
         elif name is not None:
             write_whole(Path(name), write(found).encode())
     if save is not None:
-        save_pose(found, Path(save))
+        save_pose(found, Path(save), pose)
     if "-" not in (json, csv):
         print_ranking(found)
     sys.stdout.flush()
@@ -361,6 +367,10 @@ def main() -> None:
     Ctrl-C (exit code 130) and a reader of the output that goes away are typer's to end quietly.
     """
     try:
+        for stream in (sys.stdout, sys.stderr):
+            # A terminal that knows fewer characters gets question marks, not a traceback.
+            if isinstance(stream, io.TextIOWrapper):
+                stream.reconfigure(errors="replace")
         app(prog_name="orient")
     except OrientError as error:
         _say(f"orient: {error}")

@@ -33,6 +33,7 @@ from orient.pose.candidates import Candidates, candidates
 from orient.pose.refine import refine
 from orient.pose.rotation import footprint_sides
 from orient.process import Process, process_from, resolved_brief
+from orient.ranking.figures import figure
 from orient.ranking.limits import Limits, exclude
 from orient.ranking.penalties import Scale, penalties, total
 from orient.ranking.ranked import Ranking, rank_poses
@@ -56,6 +57,9 @@ WORTH_A_POSE = 0.001
 # shadow (a quarter of the hull's surface); less is a tip or an edge.
 LEAST_REST_LINES = 2.0
 LEAST_REST_SHARE = 0.002
+# A first layer smaller than this share of the mean shadow will not hold by itself. Common practice, no
+# source: parts on a hundredth of their footprint are given a brim or a raft.
+SMALL_FIRST_SHARE = 0.01
 
 # What a mesh that is not closed leaves uncertain: all that is counted between inside and outside. Areas of
 # faces and what follows from normals and extents do not need to know.
@@ -99,8 +103,9 @@ class Evaluation:
         Machine fitness, service, hours, grams and cost, poses in the ranking's order.
     features, strength : None
         Sections that this version does not fill.
-    cautions, notes : tuple of str
-        What to be careful about; what is approximate or was assumed.
+    warnings, cautions, notes : tuple of str
+        What may make the answer wrong, to be read first; what to be careful about; what was mended or
+        assumed.
     timing_s : Mapping[str, float]
         Seconds spent, by step.
     """
@@ -112,6 +117,7 @@ class Evaluation:
     resting: Mapping[int, tuple[float, bool]]
     selections: tuple[NamedFaces, ...]
     named: tuple[NamedFacesMeasures, ...]
+    warnings: tuple[str, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
     timing_s: Mapping[str, float]
@@ -184,7 +190,9 @@ def evaluate(
     least_rest = max(
         (LEAST_REST_LINES * process.line_width_mm) ** 2, LEAST_REST_SHARE * part.hull.area_mm2 / 4.0
     )
-    rests = found.rests_on_flat & (found.contact_area_mm2 >= least_rest)
+    lies = found.rests_on_flat & (found.contact_area_mm2 >= least_rest)
+    # A face that the part tips off is nothing to rest on.
+    rests = lies & found.stable
     clock.lap("candidates")
 
     def measured(poses: Floats, step: str) -> Measures:
@@ -199,7 +207,10 @@ def evaluate(
         measures = measure_poses(ready, process, poses, loads, selections, threads=threads, progress=report)
         if brief.limits.envelope_mm is not None:
             length, width = footprint_sides(poses, part.hull.points)
-            measures.columns.update(footprint_length_mm=length, footprint_width_mm=width)
+            bed = fit_in(poses, part.hull.points, (*brief.limits.envelope_mm[:2], np.inf), margin_mm=0.0)
+            measures.columns.update(
+                footprint_length_mm=length, footprint_width_mm=width, footprint_missing_mm=bed.missing_mm
+            )
         if shop.machine_named:
             room = fit_in(poses, part.hull.points, shop.machine.envelope_mm)
             measures.columns["machine_missing_mm"] = room.missing_mm
@@ -276,11 +287,12 @@ def evaluate(
         resting={
             row: (float(found.contact_area_mm2[i]), bool(found.stable[i]))
             for row, i in enumerate(ranking.index.tolist())
-            if i < len(found.sources) and rests[i]
+            if i < len(found.sources) and lies[i]
         },
         selections=selections,
         named=_in_order(first.named, second.named if second else (), ranking.index),
-        cautions=(*cautions, *_cautions(ranking, loads)),
+        warnings=_warnings(part, process, loads),
+        cautions=(*cautions, *_cautions(ranking, loads, part.hull.area_mm2 / 4.0)),
         notes=(*_notes(part, brief, process, loads), *shop_notes(shop)),
         timing_s=clock.laps,
         shop=ShopSection(shop, poses_priced, order),
@@ -401,8 +413,14 @@ def _with_tilt(ranking: Ranking, ready: Sorted, process: Process, hull_mm3: floa
     return replace(ranking, why=tuple(why), numbers=tuple(numbers))
 
 
-def _cautions(ranking: Ranking, loads: Loads) -> tuple[str, ...]:
+def _cautions(ranking: Ranking, loads: Loads, shadow_mm2: float) -> tuple[str, ...]:
     said = [LOAD_CAUTION] if len(loads.axes) else []
+    first = float(ranking.columns["first_layer_mm2"][ranking.recommended - 1])
+    if first < SMALL_FIRST_SHARE * shadow_mm2:
+        said.append(
+            f"The first layer of the recommended pose is only {figure(first, 'mm²')} mm²: give it a brim or "
+            "a raft, or it will come off the bed."
+        )
     if ranking.columns["tip_margin_deg"][ranking.recommended - 1] < 0:
         said.append(
             "The centre of mass of the recommended pose lies outside its first layer: it stands only by its "
@@ -411,10 +429,18 @@ def _cautions(ranking: Ranking, loads: Loads) -> tuple[str, ...]:
     return tuple(said)
 
 
+def _warnings(part: Part, process: Process, loads: Loads) -> tuple[str, ...]:
+    said = list(part.health.warnings)
+    if len(loads.axes) and not process.strengths_known:
+        said.append(
+            f"The load was left out: no strength across the layers is known for {process.polymer}; give "
+            "strength_in_layer_mpa and strength_across_mpa in [polymer] of a brief, or another polymer."
+        )
+    return tuple(said)
+
+
 def _notes(part: Part, brief: Brief, process: Process, loads: Loads) -> tuple[str, ...]:
-    notes = list(part.notes)
-    if len(loads.axes):
-        notes += process.assumptions
+    notes = [*part.health.repairs, *(process.assumptions if len(loads.axes) else ())]
     if unused := brief.unused():
         notes.append(
             f"The brief is read whole, but not all of it is used yet: {', '.join(unused[:-1])}"

@@ -213,6 +213,20 @@ def test_an_envelope_leaves_out_what_does_not_fit_the_bed():
     assert any("long on the bed where the machine has 60.0 mm" in pose.reason for pose in ranking.excluded)
 
 
+def test_a_long_bar_lies_from_corner_to_corner_of_the_envelope():
+    # A rectangle of 120 × 10 mm turned by 45° spans 130/√2 = 91.9 mm both ways.
+    bar = orient.part_from_trimesh(trimesh.creation.box((120.0, 10.0, 5.0)))
+
+    def laid(side):
+        limits = {"envelope_mm": [side, side, 8.0]}  # on its edge it is 10 mm tall
+        return orient.evaluate(bar, Brief.model_validate({"limits": limits}), directions=20).ranking
+
+    found = laid(92.0)
+    assert np.abs(found.directions[found.recommended - 1]) == pytest.approx([0, 0, 1])
+    with pytest.raises(OrientError, match="envelope_mm"):
+        laid(91.8)
+
+
 def test_limits_that_no_pose_keeps_say_how_far_to_move_them():
     part = orient.part_from_trimesh(trimesh.creation.box((10.0, 20.0, 30.0)))
     with pytest.raises(OrientError, match="max_height_mm from 5 to 10"):
@@ -285,7 +299,7 @@ def test_an_open_mesh_is_ranked_and_its_doubtful_figures_named():
     found = open_box()
     assert not found.part.closed
     assert {"support_volume_mm3", "first_layer_mm2"} <= set(found.approximate) <= set(found.ranking.columns)
-    assert sum("not closed" in note for note in found.notes) == 1
+    assert sum("not closed" in said for said in found.warnings) == 1
     assert sample("gusset").approximate == ()
 
 
@@ -293,6 +307,14 @@ def test_a_load_brings_its_caution_and_the_origin_of_the_strengths():
     assert any("load-test" in said for said in sample("gusset").cautions)
     assert any("typical" in note for note in sample("gusset").notes)
     assert not any("trength" in said for said in (*without_load().cautions, *without_load().notes))
+
+
+def test_a_load_that_cannot_be_judged_is_said_before_the_answer():
+    part = orient.load(SAMPLES / "gusset.stl")
+    brief = Brief.model_validate({"process": {"polymer": "PA12"}, "load": {"stress_axis": [1, 0, 0]}})
+    found = orient.evaluate(part, brief, directions=20)
+    assert any("load was left out" in said and "PA12" in said for said in found.warnings)
+    assert "load" not in found.ranking.penalty
 
 
 def test_a_pose_that_tips_is_cautioned():

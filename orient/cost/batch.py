@@ -131,6 +131,9 @@ def plan_batch(
     # Full beds go round the machines first; the last, smaller one goes to a machine that is free first.
     rounds, over = divmod(beds - 1, machines)
     hours = max(rounds * full + last, (rounds + (over > 0)) * full)
-    done = None if start is None else start + timedelta(hours=hours)
+    try:
+        done = None if start is None else start + timedelta(hours=hours)
+    except OverflowError:  # a part taken for kilometres long is never done
+        done = datetime.max
     late = None if due is None or done is None else done > due
     return Batch(quantity, spares, per_bed, beds, hours, (beds - 1) * full + last, done, late)

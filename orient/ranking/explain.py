@@ -42,6 +42,8 @@ WORTH_SAYING = 0.0005
 WORTH_NAMING = 0.15
 # A gain below this, in percent, is shown as hardly any.
 HARDLY_PERCENT = 0.5
+# A weight that must move by more than this factor for another pose to win is not worth a word.
+FAR = 10.0
 # A weight below this is shown as next to none.
 NEXT_TO_NONE = 0.0005
 
@@ -238,9 +240,12 @@ def _firmness(numbers: Numbers) -> tuple[str, ...]:
         opening = "The choice bears a small change of any one weight, but not a large one."
     else:
         opening = "The choice is close: a small change of one weight is enough to alter it."
-    still = [NAMED[hold["weight"]] for hold in holds if hold not in moved]
-    closing = [f"The weight on {listing(still, 'or')} can be anything at all."] if still else []
-    return opening, *(_hold(hold) for hold in sorted(moved, key=lambda hold: reach[hold["weight"]])), *closing
+    near = sorted((hold for hold in moved if reach[hold["weight"]] <= FAR), key=lambda h: reach[h["weight"]])
+    if not near:
+        return (f"{opening} Even a tenfold change decides nothing.",)
+    ends = "; ".join(_hold(hold) for hold in near)
+    rest = " The other weights can be moved tenfold." if len(near) < len(holds) else ""
+    return opening, f"Another pose wins only with the weight on {ends}.{rest}"
 
 
 def _reach(hold: Numbers, largest: float) -> float:
@@ -258,24 +263,18 @@ def _reach(hold: Numbers, largest: float) -> float:
 
 def _hold(hold: Numbers) -> str:
     """Say how far one weight can move each way, and which pose wins beyond."""
-    below, above = hold["rival_low"], hold["rival_high"]
+    below, above, now = hold["rival_low"], hold["rival_high"], plain(hold["now"])
     ends = []
     if below:
         end = _end(hold["low"], hold["now"])
-        if hold["low"] == 0:
-            ends.append(f"with none at all take pose {below}")
-        elif hold["low"] < NEXT_TO_NONE:
-            ends.append(f"with next to none take pose {below}")
+        if hold["low"] < NEXT_TO_NONE:
+            ends.append(f"at {'nothing' if hold['low'] == 0 else 'next to nothing'} (pose {below})")
         else:
-            ends.append(f"below {end} take pose {below}" if end else f"for any less take pose {below}")
+            ends.append(f"below {end} (pose {below})" if end else f"any lower (pose {below})")
     if above:
         end = _end(hold["high"], hold["now"])
-        ends.append(f"above {end} take pose {above}" if end else f"for any more take pose {above}")
-    if not above:
-        ends.append("any more changes nothing")
-    elif not below and hold["now"] > 0:
-        ends.append("any less changes nothing")
-    return f"The weight on {NAMED[hold['weight']]} is {plain(hold['now'])}: {', '.join(ends)}."
+        ends.append(f"above {end} (pose {above})" if end else f"any higher (pose {above})")
+    return f"{NAMED[hold['weight']]}, now {now}, {' or '.join(ends)}"
 
 
 def _end(value: float, now: float) -> str | None:

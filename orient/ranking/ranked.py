@@ -1,7 +1,7 @@
 """Poses in order, the one to take, and why."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 
 # Poses nearer to each other than this are shown as one choice.
 APART_DEG = 15.0
+# Poses whose penalties all agree within this are one choice: sampled columns tell them no further apart.
+TWIN = 0.002
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,7 +165,17 @@ def rank_poses(
 
     choice = choose(total, rests)
     ties = np.argsort(settle(np.zeros(len(index))))[at]
-    ranges = weight_ranges(penalty, counted, rests, choice.recommended, ties)
+    others = _others(penalty, choice.recommended)
+    ranges = tuple(
+        _renumbered(span, others)
+        for span in weight_ranges(
+            {name: p[others] for name, p in penalty.items()},
+            counted,
+            rests[others],
+            int(np.flatnonzero(others == choice.recommended)[0]),
+            ties[others],
+        )
+    )
     standing = Standing(table, cost, total, rests, kept_sources, counted, choice, ranges)
     named = (choice.recommended, choice.best_resting, choice.best_free)
     shown = _worth_showing(directions[index], explained, {row for row in named if row is not None})
@@ -196,6 +208,26 @@ def rank_poses(
         weights=counted,
         robustness=ranges,
     )
+
+
+def _others(penalty: Mapping[str, Array], recommended: int) -> NDArray[np.int64]:
+    """Rows that are another choice than the recommended pose, and that pose itself.
+
+    A part's mirror image measures the same but for the sampling of its columns, and no weight decides
+    between the two.
+    """
+    apart = np.max([np.abs(p - p[recommended]) for p in penalty.values()], axis=0) > TWIN
+    apart[recommended] = True
+    return np.flatnonzero(apart)
+
+
+def _renumbered(span: WeightRange, rows: NDArray[np.int64]) -> WeightRange:
+    """Give the rivals of a range their ranks in the whole list."""
+
+    def rank(rival: int | None) -> int | None:
+        return None if rival is None else int(rows[rival - 1]) + 1
+
+    return replace(span, rival_low=rank(span.rival_low), rival_high=rank(span.rival_high))
 
 
 def _worth_showing(directions: Array, most: int, always: set[int]) -> list[int]:

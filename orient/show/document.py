@@ -75,6 +75,7 @@ def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
         "recommended": ranking.recommended,
         "best_resting": ranking.best_resting,
         "best_free": ranking.best_free,
+        "warnings": list(evaluation.warnings),
         "cautions": list(evaluation.cautions),
         "notes": list(evaluation.notes),
         "approximate": list(evaluation.approximate),

@@ -41,13 +41,17 @@ def save_pose(evaluation: Evaluation, path: Path, rank: int | None = None) -> No
     Raises
     ------
     OrientError
-        For an ending that cannot be written, or a place that cannot be written to.
+        For an ending that cannot be written, a place that cannot be written to, or a pose that is not there.
     """
     refuse_unsavable(path)
     import trimesh
 
     part = evaluation.part
     row = (rank or evaluation.ranking.recommended) - 1
+    if not 0 <= row < len(evaluation.ranking.directions):
+        raise OrientError(
+            f"There is no pose {rank}: the ranking has poses 1 to {len(evaluation.ranking.directions)}."
+        )
     transform = rotation_to_bed(evaluation.ranking.directions[row], part.hull.points)
     vertices = part.vertices @ transform[:3, :3].T + transform[:3, 3]
     # What rests on the bed lies at exactly 0, not at a rounding error above or below it.

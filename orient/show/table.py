@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from rich.console import Console, Group, RenderableType
+from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from orient.evaluation import Evaluation
 from orient.show.shop import order_words
+from orient.show.terminal import print_view
 
 # Eighths of a block, from empty to full.
 _BAR = " ▏▎▍▌▋▊▉█"
 _BAR_WIDTH = 3
-# The table is this wide with bars; text is wrapped at the widest.
+# The table is this wide with bars.
 WITH_BARS = 96
-WIDEST = 100
 # Stands before what is only approximate.
 ABOUT = "≈"
 
@@ -44,6 +43,7 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
     taken = ranking.recommended - 1
     parts: list[RenderableType] = [
         _part_line(evaluation),
+        *[_point(said, "!") for said in evaluation.warnings],
         "",
         _table(evaluation, rows, wide=width >= WITH_BARS),
         _legend(evaluation, wide=width >= WITH_BARS),
@@ -57,8 +57,9 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
         parts.append(_point(order_words(evaluation)))
     if ranking.excluded:
         parts += ["", Text(_left_out(evaluation))]
-    if evaluation.notes:
-        parts += ["", Text("Notes", style="bold"), *[_point(note) for note in evaluation.notes]]
+    # Every STL has its corners merged: that is no news to a reader, though it stands in the JSON.
+    if notes := [note for note in evaluation.notes if "corners were merged" not in note]:
+        parts += ["", Text("Notes", style="bold"), *[_point(note) for note in notes]]
     if evaluation.cautions:
         parts += ["", Text("Caution", style="bold"), *[_point(said) for said in evaluation.cautions]]
     return Group(*parts)
@@ -66,15 +67,7 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
 
 def print_ranking(evaluation: Evaluation) -> None:
     """Print the ranking to standard output, no wider than reads well."""
-    if sys.stdout.isatty():
-        width = min(Console().width, WIDEST)
-        Console(highlight=False, width=width).print(ranking_view(evaluation, width))
-        return
-    # A file, a notebook or another program gets plain text, without blanks at the ends of lines.
-    console = Console(highlight=False, width=WIDEST, force_terminal=False, force_jupyter=False)
-    with console.capture() as written:
-        console.print(ranking_view(evaluation, WIDEST))
-    sys.stdout.writelines(f"{line.rstrip()}\n" for line in written.get().splitlines())
+    print_view(lambda width: ranking_view(evaluation, width))
 
 
 def direction_words(direction: NDArray[np.float64]) -> str:
@@ -165,6 +158,8 @@ def _legend(evaluation: Evaluation, wide: bool) -> Text:
     if priced:
         said = f"hours, g and cost: of one part built alone, its support with it. {said}"
     said += "; bars: the longer, the more trouble." if bars else "."
+    if any(b - a > 1 for a, b in zip(evaluation.ranking.shown, evaluation.ranking.shown[1:], strict=False)):
+        said += " Numbers left out lean less than 15° from a pose shown, or come after it."
     said += f" {ABOUT}: approximate, the mesh is not closed." if evaluation.approximate else ""
     return Text(said, style="dim italic")
 
@@ -195,7 +190,7 @@ def _left_out(evaluation: Evaluation) -> str:
     return f"{count}, such as {direction_words(excluded[0].direction)}: {reason[0].lower()}{reason[1:]}"
 
 
-def _point(said: str) -> Padding:
+def _point(said: str, mark: str = "•") -> Padding:
     point = Table.grid(padding=(0, 1))
-    point.add_row("•", Text(said))
+    point.add_row(mark, Text(said))
     return Padding(point, (0, 0, 0, 2), expand=False)

@@ -108,7 +108,16 @@ def test_a_measure_that_stops_counting_can_leave_poses_level():
     level = posed_from(np.array([[4, 4, 4, 0, 4], [4, 4, 4, 20, 4]]), [False, False])
     level = Posed(level.directions, ("refined", "plane"), level.rests, level.columns, level.weights).ranked()
     assert (level.robustness[-1].low, level.robustness[-1].rival_low) == (0.0, 2)
-    assert (
-        "The weight on surface steps is 0.25: with none at all take pose 2, any more changes nothing."
-        in level.why[0]
-    )
+
+
+def test_a_mirror_image_never_takes_over():
+    # The same pose twice but for the sampling of its columns, and a third that is another choice.
+    twin = np.array([[4, 4, 4, 0, 4], [4, 4, 4, 0, 4], [0, 20, 4, 20, 4]])
+    poses = posed_from(twin, [True, True, True])
+    poses.columns["support_weighted_mm3"][1] *= 1.0005
+    ranking = poses.ranked()
+    first, second = ranking.index[:2].tolist()
+    assert {first, second} == {0, 1}
+    rivals = {rival for span in ranking.robustness for rival in (span.rival_low, span.rival_high)}
+    assert 2 not in rivals
+    assert 3 in rivals

@@ -199,7 +199,7 @@ def test_an_open_mesh_says_which_figures_are_approximate():
     document = read(open_box())
     assert document["part"]["closed"] is False
     assert {"support_volume_mm3", "first_layer_mm2"} <= set(document["approximate"]) <= set(MEASURES)
-    assert any("not closed" in note and "approximate" in note for note in document["notes"])
+    assert any("not closed" in note and "approximate" in note for note in document["warnings"])
     assert read(without_load())["approximate"] == []
 
 

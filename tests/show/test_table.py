@@ -56,7 +56,8 @@ def test_the_pose_to_take_is_named_with_all_its_reasons(evaluation):
     text = flowing(printed(evaluation()))
     taken = document["candidates"][document["recommended"] - 1]
     assert f"Take pose {document['recommended']}: build along" in text
-    for sentence in (*taken["why"], *document["notes"], *document["cautions"]):
+    notes = [note for note in document["notes"] if "corners were merged" not in note]
+    for sentence in (*taken["why"], *notes, *document["warnings"], *document["cautions"]):
         assert flowing(sentence) in text
 
 
@@ -84,8 +85,10 @@ def test_columns_of_an_open_mesh_that_are_approximate_are_marked():
     assert "≈ support" in text
     assert "≈ first" in text
     assert "≈ height" not in text
-    assert "≈: approximate" in text
+    assert "≈: approximate" in flowing(text)
     assert "≈" not in printed(without_load())
+    # What may make the answer wrong is read before the answer.
+    assert text.index("not closed") < text.index("build along")
 
 
 def test_the_part_and_the_process_head_the_table():

@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from orient.evaluation import Evaluation
-from orient.show.shop import order_words
+from orient.show.shop import NO_DATA, order_words
 from orient.show.terminal import print_view
 
 # Eighths of a block, from empty to full.
@@ -101,11 +101,16 @@ def _shop_columns(evaluation: Evaluation) -> dict[str, Callable[[int], str]]:
     if not shop.named:
         return {}
     columns: dict[str, Callable[[int], str]] = {"\nhours": lambda row: f"{poses.hours[row]:.1f}"}
-    if np.isfinite(poses.part_g).any():
-        columns["\ng"] = lambda row: f"{poses.part_g[row] + poses.support_g[row]:.0f}"
+    columns["\ng"] = lambda row: _or_no_data(poses.part_g[row] + poses.support_g[row], "{:.0f}")
     if shop.rates.known:
-        columns[f"cost\n{shop.rates.currency or ''}"] = lambda row: f"{poses.unit_cost[row]:,.2f}"
+        columns[f"cost\n{shop.rates.currency or ''}"] = lambda row: _or_no_data(
+            poses.unit_cost[row], "{:,.2f}"
+        )
     return columns
+
+
+def _or_no_data(value: float, written: str) -> str:
+    return written.format(value) if np.isfinite(value) else NO_DATA
 
 
 def _table(evaluation: Evaluation, rows: Sequence[int], wide: bool) -> Table:
@@ -126,7 +131,9 @@ def _table(evaluation: Evaluation, rows: Sequence[int], wide: bool) -> Table:
     }
     # Beside hours, grams and cost there is room for the rest, or for bars, not for both.
     left_out = ("first_layer", "finish") if narrow else ()
-    shown = {column: told for column, told in heads.items() if told[0] in penalty and told[0] not in left_out}
+    # A load that was named keeps its column, even where there is no strength to judge it by.
+    kept = {*penalty, *(["load"] if evaluation.brief.load.stress_axis else [])}
+    shown = {column: told for column, told in heads.items() if told[0] in kept and told[0] not in left_out}
     bars = wide and not priced
     for column, (_, head, _) in shown.items():
         about = f"{ABOUT} " if column in evaluation.approximate else ""
@@ -142,6 +149,9 @@ def _table(evaluation: Evaluation, rows: Sequence[int], wide: bool) -> Table:
             _rest_words(evaluation, row),
         ]
         for column, (name, _, written) in shown.items():
+            if name not in penalty:
+                cells.append(NO_DATA)
+                continue
             text = written.format(columns[column][row]).replace("%", " %")
             cells.append(f"{text} {bar(penalty[name][row])}" if bars else text)
         cells += [written(row) for written in priced.values()]

@@ -157,3 +157,22 @@ def test_limits_of_the_process_stand_with_what_the_geometry_says():
     assert limits["geometric_overhang_deg"] == pytest.approx(np.degrees(np.arctan(0.45 / 0.4)))
     assert limits["overhang_limit_deg"] == 45.0
     assert set(limits) - {"geometric_overhang_deg"} <= set(shop_document(plain())["limit_sources"])
+
+
+def test_what_has_no_data_says_so_in_its_column():
+    # PC-PBT has no density and PEI no strength across the layers, in any source that was found.
+    part = orient.part_from_trimesh(trimesh.creation.box((20.0, 12.0, 8.0)))
+
+    def first_row(polymer, **more):
+        process = {"polymer": polymer, "machine": "high-temperature"}
+        said = Brief.model_validate({"process": process, **more})
+        return next(
+            line
+            for line in words(ranking_view(orient.evaluate(part, said, directions=20))).splitlines()
+            if "◀" in line
+        )
+
+    weighed = first_row("PC-PBT", rates={"machine_per_hour": 3.0, "material_per_kg": 25.0})
+    assert weighed.count("no data") == 2  # grams, and the cost that needs them
+    assert "nan" not in weighed
+    assert first_row("PEI", load={"stress_axis": [1, 0, 0]}).count("no data") == 1

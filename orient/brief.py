@@ -56,6 +56,8 @@ Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
 Positive = Annotated[float, Strict(), Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Strict(), Field(ge=0, allow_inf_nan=False)]
 Fraction = Annotated[float, Strict(), Field(ge=0, le=1, allow_inf_nan=False)]
+# A scale further from 1 than any polymer shrinks, in cooling or annealing, is a slip: 5 for 5 %, say.
+Scale = Annotated[float, Strict(), Field(ge=0.8, le=1.25, allow_inf_nan=False)]
 Count = Annotated[int, Strict(), Field(ge=1)]
 YesNo = Annotated[bool, Strict()]
 Text = Annotated[str, BeforeValidator(_text), Field(min_length=1)]
@@ -109,6 +111,16 @@ class ProcessWish(_Section):
     overhang_limit_deg: Annotated[float, Strict(), Field(gt=0, lt=90, allow_inf_nan=False)] | None = None
     infill: Fraction | None = None
     support: Text | None = None
+    make_up_shrinkage: YesNo | None = None
+    scale_xyz: tuple[Scale, Scale, Scale] | None = None
+
+    @model_validator(mode="after")
+    def _one_scale(self) -> ProcessWish:
+        if self.make_up_shrinkage and self.scale_xyz is not None:
+            raise ValueError(
+                "make_up_shrinkage and scale_xyz both scale the part, so give only one of the two"
+            )
+        return self
 
 
 class Force(_Section):

@@ -180,6 +180,8 @@ def test_several_stress_axes_are_a_list(written):
         ("[[faces]]\non = 'plane:0,0,1,4'", 1, 'number 1 needs the key "matters"'),
         (TWO_CASES, 5, '[[load.case.force]] number 1 has no key "newton"; the nearest is "newtons"'),
         ("[part]\nbody = 1\ntogether = true", 1, "only one of the two"),
+        ("[process]\nmake_up_shrinkage = true\nscale_xyz = [1.0, 1.0, 1.0]", 1, "only one of the two"),
+        ("[process]\nscale_xyz = [1.0, 1.0, 5.0]", 2, "scale_xyz"),
         ("process.layer_hight_mm = 0.2", 1, 'the nearest is "layer_height_mm"'),
     ],
 )

@@ -13,7 +13,7 @@ from orient.brief import Brief
 from orient.cost.bands import Bands, Pieces, bands_of
 from orient.cost.batch import Batch, plan_batch
 from orient.cost.cautions import cautions_for
-from orient.cost.curl import brim_mm, curl_index_mm
+from orient.cost.curl import brim_mm, curl_index_mm, shrinkage_scale
 from orient.cost.envelope import fit_in, side_by_side
 from orient.cost.fitness import Fitness, fit_machines, fitness
 from orient.cost.layers import LayerChoice, nozzle_layer_table
@@ -61,6 +61,8 @@ class Shop:
         Good parts wanted.
     due : date or None
         Day they are due.
+    scale_xyz : (3,) tuple or None
+        Scale of a saved part along x, y and z of its pose; None when none was asked for.
     """
 
     polymer: Properties
@@ -75,6 +77,7 @@ class Shop:
     rates: Rates
     quantity: int
     due: date | None
+    scale_xyz: tuple[float, float, float] | None
 
     @property
     def named(self) -> bool:
@@ -192,7 +195,7 @@ def shop_for(brief: Brief, process: Process, part_size_mm: float | None = None) 
     Raises
     ------
     OrientError
-        For an unknown polymer, machine or support.
+        For an unknown polymer, machine or support, or shrinkage to make up for that no source gives.
     """
     wish = brief.process
     polymer = properties_of(DEFAULT_POLYMER if wish.polymer is None else wish.polymer)
@@ -218,6 +221,7 @@ def shop_for(brief: Brief, process: Process, part_size_mm: float | None = None) 
         rates=rates_from(brief, chosen.machine),
         quantity=brief.job.quantity or 1,
         due=brief.job.due,
+        scale_xyz=_scale(brief, polymer),
     )
 
 
@@ -369,9 +373,16 @@ def cost_floor(shop: Shop, pieces: Pieces) -> float:
 
 
 def shop_notes(shop: Shop) -> tuple[str, ...]:
-    """List what the hours and the cost take for granted; empty where polymer or machine was not named."""
+    """List how a saved part is scaled, and what hours and cost of a named machine take for granted."""
+    scaled: tuple[str, ...] = ()
+    if shop.scale_xyz is not None:
+        along = ", ".join(f"{scale:.4f}" for scale in shop.scale_xyz)
+        scaled = (
+            f"A saved part is scaled by {along} along x, y, z of its pose; every figure is of the part as it "
+            "was read.",
+        )
     if not shop.named:
-        return ()
+        return scaled
     plan, rates = shop.plan, shop.rates
     said = [
         f"Hours are estimated for {plan.contours} contours, {plan.skin_mm:g} mm of solid skin and a fill of "
@@ -384,7 +395,7 @@ def shop_notes(shop: Shop) -> tuple[str, ...]:
         )
     if rates.known and rates.missing:
         said.append(f"The cost leaves out {', '.join(rates.missing)}: [rates] does not give it.")
-    return tuple(said)
+    return (*said, *scaled)
 
 
 def shop_cautions(shop: Shop, brief: Brief, hours: float | None) -> tuple[str, ...]:
@@ -443,6 +454,18 @@ def _cost(shop: Shop, build: Build, columns: Mapping[str, Floats], per_bed: int 
         quantity=shop.quantity,
         per_bed=per_bed,
     )
+
+
+def _scale(brief: Brief, polymer: Properties) -> tuple[float, float, float] | None:
+    if not brief.process.make_up_shrinkage:
+        return brief.process.scale_xyz
+    scale = shrinkage_scale(polymer)
+    if scale is None:
+        raise OrientError(
+            f"There is no data on the shrinkage of {polymer.key}: measure a printed bar and give scale_xyz "
+            "in [process] of the brief, such as [1.004, 1.004, 1.006]."
+        )
+    return scale
 
 
 def _sentence(reason: str) -> str:

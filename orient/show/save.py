@@ -29,6 +29,8 @@ def refuse_unsavable(path: Path) -> None:
 def save_pose(evaluation: Evaluation, path: Path, rank: int | None = None) -> None:
     """Write the part in one pose: layers along z, lowest point at 0, longer side along x, centred.
 
+    It is scaled along x, y and z where the brief asks to make up for shrinkage.
+
     Parameters
     ----------
     evaluation : Evaluation
@@ -56,6 +58,8 @@ def save_pose(evaluation: Evaluation, path: Path, rank: int | None = None) -> No
     vertices = part.vertices @ transform[:3, :3].T + transform[:3, 3]
     # What rests on the bed lies at exactly 0, not at a rounding error above or below it.
     vertices[abs(vertices[:, 2]) < 1e-9 * max(1.0, part.size_mm), 2] = 0.0
+    if (scale := evaluation.shop.shop.scale_xyz) is not None:
+        vertices = vertices * scale
     mesh = trimesh.Trimesh(vertices, part.faces, process=False)
     kind = path.suffix.lower().lstrip(".")
     if kind == "3mf":

@@ -96,6 +96,7 @@ def shop_document(evaluation: Evaluation) -> dict[str, Any]:
             **pose_shop(section.poses, taken),
             "heat_up_min": shop.plan.heat_up_min,
             "currency": shop.rates.currency,
+            "scale_xyz": None if shop.scale_xyz is None else list(shop.scale_xyz),
             "assumed_machine": None if shop.machine_named else shop.machine.name,
             **_order(order),
         },

@@ -165,6 +165,11 @@ def test_a_machine_that_cannot_run_the_polymer_is_said():
     assert any("entry cannot run PEEK: nozzle: needs at least 335 °C" in sentence for sentence in found)
 
 
+def test_shrinkage_without_data_is_refused_with_the_way_out():
+    with pytest.raises(OrientError, match=r"no data on the shrinkage of PLA.*scale_xyz"):
+        settled(brief(process={"polymer": "PLA", "make_up_shrinkage": True}))
+
+
 def test_a_plain_part_without_polymer_or_machine_gets_no_caution():
     assert shop_cautions(settled(brief()), brief(), 5.0) == ()
 

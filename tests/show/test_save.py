@@ -8,6 +8,7 @@ import trimesh
 from lxml import etree
 
 import orient
+from orient.brief import Brief
 from orient.errors import OrientError
 from orient.pose.rotation import rotation_to_bed
 from orient.show.save import FORMATS, save_pose
@@ -55,6 +56,26 @@ def test_without_a_rank_the_recommended_pose_is_written(tmp_path):
     save_pose(found, tmp_path / "a.stl")
     save_pose(found, tmp_path / "b.stl", found.ranking.recommended)
     assert (tmp_path / "a.stl").read_bytes() == (tmp_path / "b.stl").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("process", "scale"),
+    [
+        ({"polymer": "ABS", "make_up_shrinkage": True}, (1 / 0.99400,) * 3),  # ABS shrinks by 0.6 %
+        ({"polymer": "PLA", "scale_xyz": [1.004, 1.004, 1.01]}, (1.004, 1.004, 1.01)),
+        ({"polymer": "ABS"}, (1.0, 1.0, 1.0)),
+    ],
+)
+def test_shrinkage_is_made_up_for_along_the_axes_of_the_pose_only_when_asked(process, scale, tmp_path):
+    # 10 × 20 × 60 mm lies on its largest face, longer side along x.
+    part = orient.part_from_trimesh(trimesh.creation.box((10.0, 20.0, 60.0)))
+    found = orient.evaluate(part, Brief.model_validate({"process": process}), directions=20)
+    save_pose(found, tmp_path / "laid.stl")
+    assert trimesh.load_mesh(tmp_path / "laid.stl").extents == pytest.approx(
+        np.multiply((60.0, 20.0, 10.0), scale), rel=1e-6
+    )
+    assert any("saved part is scaled" in note for note in found.notes) == (scale != (1.0, 1.0, 1.0))
+    assert found.ranking.columns["height_mm"][found.ranking.recommended - 1] == pytest.approx(10.0)
 
 
 def test_3mf_says_millimetres(tmp_path):

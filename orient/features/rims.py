@@ -40,8 +40,15 @@ class Rim:
 
     @property
     def held(self) -> NDArray[np.bool_]:
-        """Which edges hold the ends of lines."""
-        return self.state == HELD
+        """Which edges hold the ends of lines; where nothing stands, those on what hangs there already."""
+        holding: NDArray[np.bool_] = self.state == (HELD if (self.state == HELD).any() else HANGING)
+        return holding
+
+    @property
+    def held_share(self) -> float:
+        """Share of the rim's length that is held, 0 to 1."""
+        length = np.hypot(self.edges[:, 2] - self.edges[:, 0], self.edges[:, 3] - self.edges[:, 1])
+        return float(length[self.held].sum() / max(float(length.sum()), 1e-300))
 
     @property
     def shadow_mm2(self) -> float:

@@ -24,13 +24,17 @@ _SMOOTH_DEG = 25.0
 _ENOUGH = 30
 # Below this, mm, noise turns no face of a size worth printing by more than a fraction of a degree.
 _NOTHING_MM = 1e-3
-# What the sum of |bend|·length at a corner is, over how far corners shake: found by shaking planes of
-# triangles of several sizes, to a tenth; the tests repeat it.
-_BEND_PER_OFFSET = 15.0
+# What cancels at a corner over how far corners shake: found by shaking planes of triangles of several
+# sizes, to a sixth; the tests repeat it.
+_CANCELLED_PER_OFFSET = 3.0
+# The halves of a flat face bend by no more than this.
+_NEARLY_FLAT_DEG = 3.0
 # Rounds of smoothing: some, and more by so many for every degree that the noise tilts a face.
 _ROUNDS, _MORE_ROUNDS, _MOST_ROUNDS = 4, 8, 30
-# A face is a sliver when it is narrower than this many deviations of its corners, or than float32 tells.
-_SLIVER_NOISE, _PRECISION = 4.0, 1e-6
+# A face is a sliver when it is long and narrower than this many deviations of its corners; or when it is
+# narrower than float32 tells, or a file with three digits after the point, and no face along it agrees.
+_SLIVER_NOISE, _ELONGATED = 8.0, 0.2
+_PRECISION, _SLIVER_MM, _AGREES_DEG = 1e-6, 0.01, 20.0
 
 
 def noise_mm(part: Part) -> float:
@@ -54,17 +58,36 @@ def noise_mm(part: Part) -> float:
     0.0
     """
     angles = edge_angles(part.vertices, part.faces, part.normals, part.neighbours)
-    bend, turn = _bends(part.vertices, part.faces, angles, math.radians(_SMOOTH_DEG))
+    bend, turn = _bends(
+        part.vertices, part.faces, part.neighbours, part.areas, angles, math.radians(_SMOOTH_DEG)
+    )
     smooth = np.isfinite(bend)
     if np.count_nonzero(smooth) < _ENOUGH:
-        return 0.0
+        return _coarse_noise(part, angles)
     cancelled = bend[smooth] - np.abs(turn[smooth])
     # Saddles bend both ways too, but a part is not made of saddles.
     shaken = cancelled > 0.3 * bend[smooth]
     if np.count_nonzero(shaken) < 0.5 * len(shaken):
         return 0.0
-    noise = float(np.median(bend[smooth])) / _BEND_PER_OFFSET
+    noise = float(np.median(cancelled[shaken])) / _CANCELLED_PER_OFFSET
     return noise if noise > _NOTHING_MM else 0.0
+
+
+def _coarse_noise(part: Part, angles: NDArray[np.float32]) -> float:
+    """Noise of a mesh with hardly a corner inside its faces: how far the halves of flat faces bend."""
+    face, side = np.nonzero(np.abs(angles) <= math.radians(_NEARLY_FLAT_DEG))
+    other = part.neighbours[face, side]
+    a, b = part.faces[face, side], part.faces[face, (side + 1) % 3]
+    length = np.linalg.norm(part.vertices[a] - part.vertices[b], axis=1)
+    one, two = part.areas[face], part.areas[other]
+    sound = (length > 0) & (one + two > 0)
+    if not sound.any():
+        return 0.0
+    off = 2.0 * (angles[face, side] * one * two)[sound] / ((one + two) * length)[sound]
+    # On a drawn mesh most of them do not bend at all, and a curve bends one way.
+    if np.mean(np.abs(off) > _NOTHING_MM) < 0.8 or min(np.mean(off > 0), np.mean(off < 0)) < 0.2:
+        return 0.0
+    return float(np.median(np.abs(off)))
 
 
 def steady_normals(part: Part, noise: float) -> Floats:
@@ -98,7 +121,7 @@ def steady_normals(part: Part, noise: float) -> Floats:
 
 
 def slivers_of(part: Part, noise: float) -> NDArray[np.bool_]:
-    """Tell which faces are so narrow that their normals say nothing.
+    """Tell which faces are so narrow that their normals say nothing: no neighbour along them agrees.
 
     Parameters
     ----------
@@ -111,18 +134,59 @@ def slivers_of(part: Part, noise: float) -> NDArray[np.bool_]:
     -------
     (F,) bool
     """
-    corners = part.vertices[part.faces]
-    longest = np.zeros(len(corners))
-    for k in range(3):
-        edge = corners[:, k] - corners[:, (k + 1) % 3]
-        np.maximum(longest, np.einsum("ij,ij->i", edge, edge), out=longest)
-    narrow = max(_SLIVER_NOISE * noise, _PRECISION * float(np.abs(part.vertices).max(initial=0.0)))
-    return 2.0 * part.areas <= narrow * np.sqrt(longest)
+    precision = _PRECISION * float(np.abs(part.vertices).max(initial=0.0))
+    return _slivers(
+        part.vertices,
+        part.faces,
+        part.neighbours,
+        part.normals,
+        part.areas,
+        max(precision, _SLIVER_MM),
+        _SLIVER_NOISE * noise,
+        math.cos(math.radians(_AGREES_DEG)),
+    )
 
 
 @njit(cache=True, nogil=True)
-def _bends(vertices, faces, angles, corner):  # type: ignore[no-untyped-def]
-    """Sums of |bend|·length and of bend·length over the edges at each vertex; NaN beside sharp edges."""
+def _slivers(  # type: ignore[no-untyped-def]
+    vertices, faces, neighbours, normals, areas, narrow, rough, agrees
+):
+    out = np.zeros(faces.shape[0], dtype=np.bool_)
+    for f in range(faces.shape[0]):
+        square = np.zeros(3)
+        for k in range(3):
+            a, b = faces[f, k], faces[f, (k + 1) % 3]
+            for i in range(3):
+                square[k] += (vertices[a, i] - vertices[b, i]) ** 2
+        longest = math.sqrt(square.max())
+        width = 2.0 * areas[f] / longest if longest > 0.0 else 0.0
+        # Of a pair that shares a shaken corner both look the same wrong way.
+        if width <= min(rough, _ELONGATED * longest):
+            out[f] = True
+            continue
+        if width > narrow:
+            continue
+        out[f] = True
+        for k in range(3):
+            g = neighbours[f, k]
+            # The shortest edge is not the one along it.
+            if g < 0 or square[k] < 0.1 * square.max() or areas[f] == 0.0:
+                continue
+            dot = 0.0
+            for i in range(3):
+                dot += normals[f, i] * normals[g, i]
+            if dot > agrees:
+                out[f] = False
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _bends(vertices, faces, neighbours, areas, angles, corner):  # type: ignore[no-untyped-def]
+    """How far edges at each vertex bend, mm, with and without the sign; NaN beside sharp edges.
+
+    An edge between triangles of heights h and g that bends by an angle θ is off their common plane by
+    θ·h·g/(h + g), whatever their shape.
+    """
     bend = np.zeros(vertices.shape[0])
     turn = np.zeros(vertices.shape[0])
     for f in range(faces.shape[0]):
@@ -133,16 +197,21 @@ def _bends(vertices, faces, angles, corner):  # type: ignore[no-untyped-def]
                 bend[a] = np.nan
                 bend[b] = np.nan
                 continue
-            # Every edge is met from both its faces.
-            length = 0.5 * np.sqrt(
+            length = math.sqrt(
                 (vertices[a, 0] - vertices[b, 0]) ** 2
                 + (vertices[a, 1] - vertices[b, 1]) ** 2
                 + (vertices[a, 2] - vertices[b, 2]) ** 2
             )
-            bend[a] += abs(angle) * length
-            bend[b] += abs(angle) * length
-            turn[a] += angle * length
-            turn[b] += angle * length
+            g = neighbours[f, k]
+            both = areas[f] + areas[g]
+            if not both > 0.0 or not length > 0.0:
+                continue
+            # Every edge is met from both its faces, and each gives half; h is twice the area over the length.
+            off = angle * areas[f] * areas[g] / (both * length)
+            bend[a] += abs(off)
+            bend[b] += abs(off)
+            turn[a] += off
+            turn[b] += off
     return bend, turn
 
 

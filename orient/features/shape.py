@@ -1,0 +1,253 @@
+"""What of a part does not depend on the pose: found once, and reused for every pose that is looked at."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.features import (
+    closed_void,
+    hole,
+    insert_boss,
+    narrow_gap,
+    pin,
+    polygon_pocket,
+    sharp_corner,
+    slot,
+    thin_wall,
+    thread,
+    walls,
+)
+from orient.features.ceilings import Surface
+from orient.features.cylinders import Cylinder, cylinders_of
+from orient.features.facing import Samples, samples_of
+from orient.features.grounded import Links, links_of
+from orient.features.laid import Laid, lay
+from orient.features.model import Hole
+from orient.features.order import numbered
+from orient.features.rays import Rays
+from orient.features.roughness import noise_mm, slivers_of, steady_normals
+from orient.features.slot import Slot
+from orient.features.voxels import Reached, reached_by
+from orient.part.edges import edge_angles
+from orient.part.mesh import Part
+from orient.pose.frame import part_frame
+from orient.process import Process
+
+Floats = NDArray[np.float64]
+
+# A flat of a slot may lie this far off its ends' tangents, as a share of the width, and turn by this sine.
+_FLAT_OFF, _FLAT_TURN = 0.02, 0.05
+# On a rough mesh a plane looks like a slice of a very large cylinder.
+_CURVED_DEG = 30.0
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """A part with everything that its poses share.
+
+    Attributes
+    ----------
+    part : Part
+        The part.
+    process : Process
+        Limits that it was searched under.
+    frame : (3, 3) float64
+        The part's own axes, rows: features are numbered along them, so that names turn with the part.
+    surface, links, rays, samples, reached
+        What poses look at: see their classes.
+    cylinders : list of Cylinder
+        Every cylindrical wall.
+    holes : list of Hole
+        The inventory, numbered.
+    found : dict of str to list
+        What each kind that does not depend on the pose found, by kind, in order of place.
+    hole_of_face : (F,) int32
+        Hole whose wall a face belongs to, −1 for none.
+    doubts : dict of str to str
+        Why a kind cannot be trusted on this mesh, by kind.
+    timing_s : dict of str to float
+        Seconds spent, by step.
+    """
+
+    part: Part
+    process: Process
+    frame: Floats
+    surface: Surface
+    links: Links
+    rays: Rays
+    samples: Samples
+    reached: Reached
+    cylinders: list[Cylinder]
+    holes: list[Hole]
+    found: dict[str, list[Any]]
+    hole_of_face: NDArray[np.int32]
+    doubts: dict[str, str]
+    timing_s: dict[str, float]
+
+    def laid(self, process: Process, direction: Floats) -> Laid:
+        """Lay the part in a pose."""
+        return lay(self.part, self.surface, self.links, self.rays, process, direction)
+
+
+def shape_of(part: Part, process: Process) -> Shape:
+    """Find everything of a part that does not depend on the pose.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    process : Process
+        Line width and limits.
+
+    Returns
+    -------
+    Shape
+    """
+    laps: dict[str, float] = {}
+    last = time.perf_counter()
+
+    def lap(name: str) -> None:
+        nonlocal last
+        now = time.perf_counter()
+        laps[name] = round(now - last, 4)
+        last = now
+
+    frame = part_frame(part)
+    middle = part.bounds.mean(axis=0)
+    cylinders = cylinders_of(part)
+    lap("cylinders")
+    holes = hole.find(part)
+    slots = slot.find(part)
+    threads = thread.find(part)
+    pockets = polygon_pocket.find(part)
+    found: dict[str, list[Any]] = {
+        "slot": slots,
+        "pin": pin.find(part),
+        "thread": threads,
+        "insert_boss": insert_boss.find(part),
+        "polygon_pocket": pockets,
+    }
+    places, sizes = [one.centre_mm for one in holes], [one.diameter_mm for one in holes]
+    holes = numbered(holes, "H", frame, middle, places, sizes)
+    hole_of_face = _owner(len(part.faces), holes)
+    lap("round")
+    angles = edge_angles(part.vertices, part.faces, part.normals, part.neighbours)
+    rays, samples = Rays(part), samples_of(part)
+    lap("rays")
+    sheets = walls.find(part, angles, cylinders, samples, rays, process)
+    found["thin_wall"] = thin_wall.find(sheets.found)
+    found["narrow_gap"] = narrow_gap.find(sheets.found, hole_of_face)
+    found["vanishing"] = list(sheets.found.details)
+    lap("walls")
+    found["sharp_corner"] = sharp_corner.find(part, angles)
+    del angles
+    lap("corners")
+    found["closed_void"] = closed_void.find(part)
+    reached = reached_by(part, process.support_tool_mm)
+    lap("voids")
+    masked = hole_of_face >= 0
+    for faces in [one.faces for one in threads] + [one.faces for one in pockets]:
+        masked[faces] = True
+    for one in slots:
+        masked[one.faces] = True
+        masked[_flats(part, one)] = True
+    surface = surface_of(part, cylinders, masked)
+    links = links_of(part)
+    lap("links")
+    return Shape(
+        part=part,
+        process=process,
+        frame=frame,
+        surface=surface,
+        links=links,
+        rays=rays,
+        samples=samples,
+        reached=reached,
+        cylinders=cylinders,
+        holes=holes,
+        found=found,
+        hole_of_face=hole_of_face,
+        doubts=_doubts(part) | walls.doubts(part, sheets),
+        timing_s=laps,
+    )
+
+
+def _owner(count: int, holes: list[Hole]) -> NDArray[np.int32]:
+    owner = np.full(count, -1, dtype=np.int32)
+    for number, one in enumerate(holes):
+        owner[one.faces] = number
+    return owner
+
+
+def surface_of(part: Part, cylinders: list[Cylinder], masked: NDArray[np.bool_]) -> Surface:
+    """Make ready the surface that ceilings are sought on.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    cylinders : list of Cylinder
+        Its cylindrical walls.
+    masked : (F,) bool
+        Faces that belong to something else already.
+
+    Returns
+    -------
+    Surface
+    """
+    noise = noise_mm(part)
+    cylinder_of_face = np.full(len(part.faces), -1, dtype=np.int32)
+    for number, cylinder in enumerate(cylinders):
+        cylinder_of_face[cylinder.faces] = number
+    return Surface(
+        vertices=part.vertices,
+        faces=part.faces,
+        neighbours=part.neighbours,
+        areas=part.areas,
+        normals=steady_normals(part, noise),
+        masked=masked,
+        slivers=slivers_of(part, noise),
+        centre=np.array([one.point_mm for one in cylinders]).reshape(-1, 3),
+        axis=np.array([one.axis for one in cylinders]).reshape(-1, 3),
+        radius=np.array([one.radius_mm for one in cylinders]),
+        concave=np.array([one.concave for one in cylinders], dtype=bool),
+        curved=np.array([one.covered_deg > _CURVED_DEG for one in cylinders], dtype=bool),
+        walls=tuple(one.faces for one in cylinders),
+        cylinder_of_face=cylinder_of_face,
+        noise_mm=noise,
+    )
+
+
+def _flats(part: Part, one: Slot) -> NDArray[np.int64]:
+    """Faces of the flats between a slot's round ends."""
+    along, axis = np.array(one.along), np.array(one.axis)
+    across = np.cross(axis, along)
+    side = part.normals @ across
+    rows = np.flatnonzero(np.abs(side) > 1.0 - _FLAT_TURN)
+    offset = part.centroids[rows] - np.array(one.centre_mm)
+    off = offset @ across
+    within = (
+        (np.abs(np.abs(off) - one.width_mm / 2) < _FLAT_OFF * one.width_mm)
+        # The walls of a slot look at each other.
+        & (off * side[rows] < 0)
+        & (np.abs(offset @ along) < one.length_mm / 2)
+        & (np.abs(offset @ axis) < one.depth_mm / 2 + _FLAT_OFF * one.width_mm)
+    )
+    return rows[within].astype(np.int64)
+
+
+def _doubts(part: Part) -> dict[str, str]:
+    """Kinds that ask what stands on what, which a mesh with openings does not tell."""
+    if part.closed:
+        return {}
+    said = "The mesh is not closed, so what stands on the bed, and what is held by it, is a guess."
+    return dict.fromkeys(("bridge", "cantilever", "mixed_ceiling", "air_start"), said) | {
+        "first_layer": "The mesh is not closed, so the area on the bed is approximate.",
+        "slender": "The mesh is not closed, so its centre of mass is approximate.",
+        "hole": "The mesh is not closed, so whether a hole goes through is a guess.",
+    }

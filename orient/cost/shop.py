@@ -334,7 +334,7 @@ def order_for(
         pieces,
         b[0],
         plan,
-        house.nozzles_mm,
+        _bores(shop),
         support_mm3=float(support[0]),
         overhang_mm2=float(overhang[0]),
         mean_slope=measures["stair_step_mm"] / plan.layer_mm,
@@ -466,6 +466,13 @@ def _scale(brief: Brief, polymer: Properties) -> tuple[float, float, float] | No
             "in [process] of the brief, such as [1.004, 1.004, 1.006]."
         )
     return scale
+
+
+def _bores(shop: Shop) -> tuple[float, ...]:
+    """Nozzles at hand that the polymer does not clog; all of them where it clogs every one."""
+    least = shop.polymer.least_nozzle_mm
+    wide = tuple(bore for bore in shop.machine.nozzles_mm if least is None or bore >= least.nominal)
+    return wide or shop.machine.nozzles_mm
 
 
 def _sentence(reason: str) -> str:

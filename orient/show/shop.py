@@ -80,6 +80,7 @@ def shop_document(evaluation: Evaluation) -> dict[str, Any]:
             }
             for one in shop.service
         ],
+        "warnings": list(evaluation.warnings),
         "cautions": list(_cautions(evaluation)),
         "limits": {
             "overhang_limit_deg": process.overhang_limit_deg,
@@ -218,7 +219,8 @@ def shop_view(evaluation: Evaluation, *, tuning: bool = False) -> RenderableType
     shop = section.shop
     process = evaluation.process
     head = f"{evaluation.part.name} in {shop.polymer.key}"
-    parts: list[RenderableType] = [Text(head, style="bold"), "", _machine_table(evaluation), ""]
+    parts: list[RenderableType] = [Text(head, style="bold"), *[_point(said) for said in evaluation.warnings]]
+    parts += ["", _machine_table(evaluation), ""]
     if shop.service:
         parts += [Text("Service", style="bold"), *[_point(_capital(one.reason)) for one in shop.service], ""]
     parts += [
@@ -242,8 +244,9 @@ def shop_view(evaluation: Evaluation, *, tuning: bool = False) -> RenderableType
         _capital(one.reason) for one in shop.chosen.requirements
     }
     cautions = [said for said in _cautions(evaluation) if said not in said_above]
-    if evaluation.notes:
-        parts += ["", Text("Notes", style="bold"), *[_point(note) for note in evaluation.notes]]
+    # Every STL has its corners merged: that is no news to a reader.
+    if notes := [note for note in evaluation.notes if "corners were merged" not in note]:
+        parts += ["", Text("Notes", style="bold"), *[_point(note) for note in notes]]
     if cautions:
         parts += ["", Text("Caution", style="bold"), *[_point(said) for said in cautions]]
     if tuning:

@@ -165,6 +165,14 @@ def test_a_machine_that_cannot_run_the_polymer_is_said():
     assert any("entry cannot run PEEK: nozzle: needs at least 335 °C" in sentence for sentence in found)
 
 
+def test_a_nozzle_that_the_polymer_clogs_is_not_compared(tee):
+    # The engineering class has nozzles of 0.4, 0.6 and 0.8 mm; this polymer's maker asks for 0.6 at least.
+    found = orient.evaluate(
+        tee, brief(process={"polymer": "PA-HT-CF", "machine": "engineering"}), directions=20
+    )
+    assert {one.nozzle_mm for one in found.shop.order.layers} == {0.6, 0.8}
+
+
 def test_shrinkage_without_data_is_refused_with_the_way_out():
     with pytest.raises(OrientError, match=r"no data on the shrinkage of PLA.*scale_xyz"):
         settled(brief(process={"polymer": "PLA", "make_up_shrinkage": True}))

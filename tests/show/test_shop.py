@@ -159,6 +159,16 @@ def test_limits_of_the_process_stand_with_what_the_geometry_says():
     assert set(limits) - {"geometric_overhang_deg"} <= set(shop_document(plain())["limit_sources"])
 
 
+def test_what_may_be_wrong_is_said_before_the_machines():
+    box = trimesh.creation.box((20.0, 12.0, 8.0))
+    box.update_faces(np.arange(12) != 3)
+    found = orient.evaluate(orient.part_from_trimesh(box), directions=20)
+    said = words(shop_view(found))
+    assert "not closed" in said
+    assert said.index("not closed") < said.index("machine ")
+    assert shop_document(found)["warnings"] == list(found.warnings)
+
+
 def test_what_has_no_data_says_so_in_its_column():
     # PC-PBT has no density and PEI no strength across the layers, in any source that was found.
     part = orient.part_from_trimesh(trimesh.creation.box((20.0, 12.0, 8.0)))

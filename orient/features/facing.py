@@ -25,6 +25,8 @@ SPACING_MM = 1.0
 _FEWEST, _MOST = 15_000, 250_000
 # Normals count as facing within this angle of opposite.
 FACING_DEG = 30.0
+# What is drawn at that angle does not face, whatever a file's last digits say.
+_DIGITS_DEG = 0.1
 _SIDES = {"wall": -1.0, "gap": 1.0}
 
 
@@ -158,7 +160,11 @@ def facing(part: Part, samples: Samples, rays: Rays, side: str, reach_mm: float)
     cosine = -np.einsum("ij,ij->i", normals[samples.face[found]], normals[hit[found]])
     wrong = samples.area[found] @ (sign * np.einsum("ij,ij->i", direction[found], normals[hit[found]]) > 0.1)
     thickness = 2 * length[found] * cosine / (1 + np.maximum(cosine, 0))
-    good = (cosine >= np.cos(np.radians(FACING_DEG))) & (thickness <= reach_mm) & (length[found] > 2 * off)
+    good = (
+        (cosine >= np.cos(np.radians(FACING_DEG - _DIGITS_DEG)))
+        & (thickness <= reach_mm)
+        & (length[found] > 2 * off)
+    )
     good &= samples.area[found] > 0
     found, thickness = found[good], thickness[good]
     way = direction[found]

@@ -135,6 +135,10 @@ def shape_of(part: Part, process: Process) -> Shape:
     places, sizes = [one.centre_mm for one in holes], [one.diameter_mm for one in holes]
     holes = numbered(holes, "H", frame, middle, places, sizes)
     hole_of_face = _owner(len(part.faces), holes)
+    # Corners between the flats of a hexagon, or the flanks of a thread, are the pocket's and the thread's.
+    inner = np.zeros(len(part.faces), dtype=bool)
+    for faces in [one.faces for one in threads] + [one.faces for one in pockets]:
+        inner[faces] = True
     lap("round")
     angles = edge_angles(part.vertices, part.faces, part.normals, part.neighbours)
     rays, samples = Rays(part), samples_of(part)
@@ -144,15 +148,14 @@ def shape_of(part: Part, process: Process) -> Shape:
     found["narrow_gap"] = narrow_gap.find(sheets.found, hole_of_face)
     found["vanishing"] = list(sheets.found.details)
     lap("walls")
-    found["sharp_corner"] = sharp_corner.find(part, angles)
+    corners = sharp_corner.find(part, angles)
+    found["sharp_corner"] = [one for one in corners if not inner[one.faces].all()]
     del angles
     lap("corners")
     found["closed_void"] = closed_void.find(part)
     reached = reached_by(part, process.support_tool_mm)
     lap("voids")
-    masked = hole_of_face >= 0
-    for faces in [one.faces for one in threads] + [one.faces for one in pockets]:
-        masked[faces] = True
+    masked = (hole_of_face >= 0) | inner
     for one in slots:
         masked[one.faces] = True
         masked[_flats(part, one)] = True

@@ -41,6 +41,8 @@ _NEAR_MM, _FAR_MM = 0.16, 0.36
 # How far flanks are followed to learn how high they are.
 _REACH_MM = 1.6
 _STEPS = 256
+# What is drawn at a limit reaches it, though a file's last digits put it just below.
+_DIGITS_DEG, _DIGITS_MM = 0.1, 0.005
 # Sign of a concave bend as `_bend` counts it.
 _CONCAVE = -1.0
 
@@ -102,7 +104,7 @@ def find(part: Part, angles: NDArray[np.float32] | None = None) -> list[Corner]:
         angles = edge_angles(vertices, faces, normals, neighbours)
     face, side = _tight(vertices, faces, part.areas, neighbours, angles)
     turn = _turns(vertices, faces, normals, neighbours, face, side)
-    sharp = turn >= np.radians(SHARP_DEG)
+    sharp = turn >= np.radians(SHARP_DEG - _DIGITS_DEG)
     face, side, turn = face[sharp], side[sharp], turn[sharp]
     if not len(face):
         return []
@@ -128,7 +130,7 @@ def find(part: Part, angles: NDArray[np.float32] | None = None) -> list[Corner]:
             continue
         weight = np.linalg.norm(end[rows] - start[rows], axis=1)
         weight /= weight.sum()
-        if float(weight @ step[rows]) < LEAST_STEP_MM:
+        if float(weight @ step[rows]) < LEAST_STEP_MM - _DIGITS_MM:
             continue
         middle = 0.5 * (start[rows] + end[rows])
         centre = weight @ middle
@@ -328,7 +330,7 @@ def _outline_corners(outline: Floats) -> tuple[Floats, Floats, float]:
     after = point(at + _FAR_MM) - point(at + _NEAR_MM)
     before = point(at - _NEAR_MM) - point(at - _FAR_MM)
     turn = np.arctan2(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], (before * after).sum(axis=1))
-    sharp = np.flatnonzero(turn >= np.radians(SHARP_DEG))
+    sharp = np.flatnonzero(turn >= np.radians(SHARP_DEG - _DIGITS_DEG))
     # Corners of the polygon in one tight bend are one corner: the one that turns most.
     best: list[int] = []
     for row in sharp[np.argsort(-turn[sharp], kind="stable")]:

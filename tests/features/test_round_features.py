@@ -69,9 +69,11 @@ def test_modelled_threads_are_threads_and_not_dozens_of_pins(variant):
         assert score.found == score.truths
         assert score.reported <= score.truths + 1
     found = {round(t.diameter_mm): t for t in thread.find(case.part)}
-    # ISO 261 coarse pitches.
-    assert found[8].pitch_mm == pytest.approx(1.25, rel=0.03)
-    assert found[12].pitch_mm == pytest.approx(1.75, rel=0.03)
+    # ISO 261 coarse pitches. Noise blurs the turns: there the pitch only tells a thread's size apart from
+    # its neighbours' (M6 1.0, M8 1.25, M10 1.5 lie 17 to 25 % apart).
+    near = 0.03 if variant != "noise" else 0.12
+    assert found[8].pitch_mm == pytest.approx(1.25, rel=near)
+    assert found[12].pitch_mm == pytest.approx(1.75, rel=near)
     assert found[12].internal
     assert not found[8].internal
 

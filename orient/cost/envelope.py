@@ -9,6 +9,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from orient.measure.outline import outline_of, sort_numbers
 from orient.part.hull import plane_axes
 
 Floats = NDArray[np.float64]
@@ -154,39 +155,14 @@ def _rim(direction: Floats, points: Floats) -> Floats:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _hull(points):  # type: ignore[no-untyped-def]
-    """Convex hull in the plane: A. M. Andrew's monotone chain (Information Processing Letters 9, 1979)."""
-    n = points.shape[0]
-    order = np.argsort(points[:, 0])
-    sorted_points = points[order]
-    # argsort leaves equal x in any order of y: sort those runs, so that the chain is well defined.
-    for k in range(1, n):
-        i = k
-        while (
-            i > 0
-            and sorted_points[i, 0] == sorted_points[i - 1, 0]
-            and sorted_points[i, 1] < sorted_points[i - 1, 1]
-        ):
-            y = sorted_points[i, 1]
-            sorted_points[i, 1] = sorted_points[i - 1, 1]
-            sorted_points[i - 1, 1] = y
-            i -= 1
-    hull = np.empty((2 * n + 2, 2))
-    m = 0
-    for sweep in range(2):
-        floor = m
-        for step in range(n):
-            k = step if sweep == 0 else n - 1 - step
-            while m >= floor + 2 and (
-                (hull[m - 1, 0] - hull[m - 2, 0]) * (sorted_points[k, 1] - hull[m - 2, 1])
-                - (hull[m - 1, 1] - hull[m - 2, 1]) * (sorted_points[k, 0] - hull[m - 2, 0])
-                <= 0
-            ):
-                m -= 1
-            hull[m, 0] = sorted_points[k, 0]
-            hull[m, 1] = sorted_points[k, 1]
-            m += 1
-        m -= 1
-    return hull[: max(m, 1)].copy()
+    """Convex hull in the plane, counter-clockwise; sorts the points."""
+    hull = np.empty((2 * points.shape[0] + 2, 2))
+    m = max(outline_of(points, hull), 1)
+    rim = np.empty((m, 2))
+    for k in range(m):
+        rim[k, 0] = hull[k, 0]
+        rim[k, 1] = hull[k, 1]
+    return rim
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -198,7 +174,8 @@ def _edge_angles(rim):  # type: ignore[no-untyped-def]
         dx, dy = rim[(k + 1) % m, 0] - rim[k, 0], rim[(k + 1) % m, 1] - rim[k, 1]
         angle = math.atan2(dy, dx) % (math.pi / 2.0)
         angles[k] = angle
-    return np.sort(angles)
+    sort_numbers(angles)
+    return angles
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

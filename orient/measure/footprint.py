@@ -10,6 +10,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from orient.measure.blocks import Blocks
+from orient.measure.outline import outline_of
 from orient.part.mesh import Part
 
 Floats = NDArray[np.float64]
@@ -183,59 +184,16 @@ def _cut(  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _sort_points(points):  # type: ignore[no-untyped-def]
-    """Sort by u, then v, in place: D. L. Shell's sort (Comm. ACM 2(7), 1959, 30–32).
-
-    A few lines that compile in no time, where the library's sort costs seconds on a first run.
-    """
-    n = points.shape[0]
-    gap = 1
-    while gap < n // 3:
-        gap = 3 * gap + 1
-    while gap > 0:
-        for k in range(gap, n):
-            u, v = points[k, 0], points[k, 1]
-            i = k
-            while i >= gap and (
-                points[i - gap, 0] > u or (points[i - gap, 0] == u and points[i - gap, 1] > v)
-            ):
-                points[i, 0] = points[i - gap, 0]
-                points[i, 1] = points[i - gap, 1]
-                i -= gap
-            points[i, 0] = u
-            points[i, 1] = v
-        gap //= 3
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
 def _inside_by(cut, n, u, v):  # type: ignore[no-untyped-def]
-    """Distance from a point to the nearest edge of the hull of the cuts; negative when it lies outside.
-
-    Hull by A. M. Andrew's monotone chain (Information Processing Letters 9, 1979, 216–219).
-    """
+    """Distance from a point to the nearest edge of the hull of the cuts; negative when it lies outside."""
     if n == 0:
         return -1e30
     points = np.empty((n, 2))
     for k in range(n):
         points[k, 0] = cut[k, 0]
         points[k, 1] = cut[k, 1]
-    _sort_points(points)
     hull = np.empty((2 * n + 2, 2))
-    m = 0
-    for sweep in range(2):
-        floor = m
-        for s in range(n):
-            k = s if sweep == 0 else n - 1 - s
-            while m >= floor + 2 and (
-                (hull[m - 1, 0] - hull[m - 2, 0]) * (points[k, 1] - hull[m - 2, 1])
-                - (hull[m - 1, 1] - hull[m - 2, 1]) * (points[k, 0] - hull[m - 2, 0])
-                <= 0
-            ):
-                m -= 1
-            hull[m, 0] = points[k, 0]
-            hull[m, 1] = points[k, 1]
-            m += 1
-        m -= 1
+    m = outline_of(points, hull)
     if m < 1:
         return -math.hypot(points[0, 0] - u, points[0, 1] - v)
     inside = True

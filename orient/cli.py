@@ -175,7 +175,7 @@ def rank(
     _say(f"Reading {job.part.file} …")
 
     from orient.show.files import refuse_outputs, write_whole
-    from orient.show.progress import following
+    from orient.show.progress import following, prepare
     from orient.show.save import refuse_unsavable, save_pose
 
     refuse_outputs(outputs, inputs=(job.part.file, brief, job.process.machines))
@@ -185,7 +185,10 @@ def rank(
     from orient.evaluation import evaluate
     from orient.part.read import read_part
 
+    ready = prepare()
     mesh = read_part(job.part.file, job.part.units or "mm", job.part.body, bool(job.part.together))
+    _ = mesh.hull  # found, and its loops compiled, while the others compile
+    ready()
     with following(len(mesh.faces)) as progress:
         found = evaluate(
             mesh,
@@ -278,14 +281,17 @@ def shop(
     _say(f"Reading {job.part.file} …")
 
     from orient.show.files import refuse_outputs, write_whole
-    from orient.show.progress import following
+    from orient.show.progress import following, prepare
 
     refuse_outputs({"--json": json}, inputs=(job.part.file, brief, machines))
 
     from orient.evaluation import evaluate
     from orient.part.read import read_part
 
+    ready = prepare()
     mesh = read_part(job.part.file, job.part.units or "mm", job.part.body, bool(job.part.together))
+    _ = mesh.hull  # found, and its loops compiled, while the others compile
+    ready()
     with following(len(mesh.faces)) as progress:
         found = evaluate(
             mesh,

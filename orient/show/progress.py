@@ -11,6 +11,20 @@ from contextlib import contextmanager
 PATIENCE_S = 1.0
 
 
+def prepare() -> Callable[[], None]:
+    """Begin to compile what a first run needs, and say so; the callable that comes back waits for it."""
+    from orient.show.compiled import compile_beside, compiled_before
+
+    if compiled_before():
+        return lambda: None
+    print(
+        "Preparing the measuring code for this machine (first run only, some ten seconds) …",
+        file=sys.stderr,
+        flush=True,
+    )
+    return compile_beside()
+
+
 @contextmanager
 def following(faces: int) -> Iterator[Callable[[str, int, int], None]]:
     """Follow an evaluation; yields the callable that `evaluate` reports to.
@@ -25,14 +39,6 @@ def following(faces: int) -> Iterator[Callable[[str, int, int], None]]:
     callable
         Takes a step's name, poses done and poses in all.
     """
-    from orient.measure.compiled import compiled_before
-
-    if not compiled_before():
-        print(
-            "Preparing the measuring code for this machine (first run only, some seconds) …",
-            file=sys.stderr,
-            flush=True,
-        )
     if not sys.stderr.isatty():
         yield lambda step, done, of: None
         return

@@ -1,0 +1,99 @@
+"""The compiled loops: whether they are at hand, and making them beside other work on a first run."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+
+from orient.cost.bands import Pieces, bands_of
+from orient.cost.envelope import fit_in, side_by_side
+from orient.measure.blocks import sort_into_blocks
+from orient.measure.columns import _count, count_columns
+from orient.measure.faces import NormalGroups, surface_of
+from orient.measure.footprint import footprint_of, neighbours_in_blocks
+
+_UP = np.array([[0.0, 0.0, 1.0], [0.0, 0.6, 0.8]])
+
+
+def compiled_before() -> bool:
+    """True when an earlier run left its compiled column kernel on this machine."""
+    cache = getattr(_count, "_cache", None)
+    folder = getattr(cache, "cache_path", None)
+    return folder is not None and any(Path(folder).glob("columns._count-*.nbc"))
+
+
+def compile_beside() -> Callable[[], None]:
+    """Compile the measures' loops in a process of their own, while this one reads the part.
+
+    A compiler holds one lock in a process, so threads would not help. The loops come back through the
+    cache on disk; where that fails they are compiled here after all, only later.
+
+    Returns
+    -------
+    callable
+        Compiles the costs' loops here and waits for the others.
+    """
+    try:
+        work = subprocess.Popen(
+            [sys.executable, "-m", "orient.show.compiled"],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+    except OSError:
+        return lambda: None
+
+    def wait() -> None:
+        compile_costs()
+        work.wait()
+
+    return wait
+
+
+def compile_measures() -> None:
+    """Run every compiled measure once, on a tetrahedron."""
+    part = _tetrahedron()
+    blocks = sort_into_blocks(part)
+    count_columns(blocks, _UP, np.eye(3), 0.5, 45.0, threads=1)
+    footprint_of(part, blocks, neighbours_in_blocks(part, blocks), _UP, np.zeros(2), 0.2)
+    surface_of(NormalGroups(part.normals, part.areas), _UP, 0.2)
+
+
+def compile_costs() -> None:
+    """Run every compiled cost once, on a tetrahedron."""
+    part = _tetrahedron()
+    corners = part.vertices[part.faces]
+    points = np.ascontiguousarray(part.vertices.T)
+    vectors = part.areas[:, None] * part.normals
+    pieces = Pieces(corners, np.zeros((0, 3)), np.zeros(0), vectors, part.areas, points, 10.0, True)
+    bands_of(pieces, _UP, 0.8, 0.9, threads=1)
+    fit_in(_UP, part.vertices, (100.0, 100.0, 100.0))
+    side_by_side(_UP[0], part.vertices, (100.0, 100.0, 100.0))
+
+
+def _tetrahedron() -> Any:
+    """Only what sorting into blocks and cutting ask of a part: a whole one would compile reading as well."""
+    vertices = np.array([[0.0, 0.0, 0.0], [4.0, 0.0, 0.0], [0.0, 4.0, 0.0], [0.0, 0.0, 4.0]])
+    faces = np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [2, 0, 3]], dtype=np.int32)
+    corners = vertices[faces]
+    crossed = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(crossed, axis=1)
+    return SimpleNamespace(
+        vertices=vertices,
+        faces=faces,
+        areas=length / 2.0,
+        normals=crossed / length[:, None],
+        centroids=corners.mean(axis=1),
+        center_of_mass=vertices.mean(axis=0),
+        neighbours=np.array([[3, 2, 1], [0, 2, 3], [0, 3, 1], [0, 1, 2]], dtype=np.int32),
+    )
+
+
+if __name__ == "__main__":
+    compile_measures()

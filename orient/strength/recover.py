@@ -135,8 +135,8 @@ def averaged(cells: Cells, stress: Floats, places: Floats, radius_mm: float) -> 
 
     A plain average about a point of the surface would be that of the half ball behind it, and too low where
     a wall bends. So the average, which belongs to the centroid of what lies in the ball, is carried to the
-    point with the slope of the stress in a ball twice as large. It is then exact for a stress that varies evenly,
-    and it still settles at a sharp corner as cells get smaller.
+    point with the slope of the stress in a ball twice as large. It is then exact for a stress that varies
+    evenly, and it still settles at a sharp corner as cells get smaller.
 
     Parameters
     ----------

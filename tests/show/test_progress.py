@@ -4,7 +4,7 @@ import io
 import sys
 import time
 
-from orient.show import progress
+from orient.show import compiled, progress
 
 
 class Terminal(io.StringIO):
@@ -12,11 +12,10 @@ class Terminal(io.StringIO):
         return True
 
 
-def shown(monkeypatch, *, screen, patience_s, compiled=True):
+def shown(monkeypatch, *, screen, patience_s):
     """What an evaluation that takes a while writes to standard error."""
     monkeypatch.setattr(sys, "stderr", screen)
     monkeypatch.setenv("TERM", "xterm")
-    monkeypatch.setattr("orient.measure.compiled.compiled_before", lambda: compiled)
     monkeypatch.setattr(progress, "PATIENCE_S", patience_s)
     with progress.following(1234) as report:
         for step, done, of in (("measure", 500, 1000), ("measure", 1000, 1000), ("refine", 64, 64)):
@@ -43,7 +42,25 @@ def test_where_no_one_watches_nothing_is_shown(monkeypatch):
     assert shown(monkeypatch, screen=io.StringIO(), patience_s=0.0) == ""
 
 
-def test_the_first_run_ever_says_what_it_does(monkeypatch):
-    text = shown(monkeypatch, screen=io.StringIO(), patience_s=0.0, compiled=False)
-    assert "first run only" in text
-    assert text.count("\n") == 1
+def test_the_first_run_ever_says_what_it_does_and_waits_for_it(monkeypatch, capsys):
+    waited = []
+    monkeypatch.setattr("orient.show.compiled.compiled_before", lambda: False)
+    monkeypatch.setattr("orient.show.compiled.compile_beside", lambda: lambda: waited.append(True))
+    wait = progress.prepare()
+    said = capsys.readouterr().err
+    assert "first run only" in said
+    assert said.count("\n") == 1
+    wait()
+    assert waited == [True]
+
+
+def test_later_runs_say_and_compile_nothing(monkeypatch, capsys):
+    monkeypatch.setattr("orient.show.compiled.compiled_before", lambda: True)
+    progress.prepare()()
+    assert capsys.readouterr().err == ""
+
+
+def test_every_loop_that_is_compiled_beside_runs_on_its_tetrahedron():
+    compiled.compile_measures()
+    compiled.compile_costs()
+    assert compiled.compiled_before()

@@ -178,13 +178,20 @@ def _joined(part: Part, wall: Wall, pieces: list[Cylinder]) -> list[list[Cylinde
     left = sorted(pieces, key=lambda c: (-c.covered_deg, *np.round(c.point_mm, 2).tolist()))
     # Coaxial pieces have like axes' feet and radii; few pairs remain to be looked at closely.
     radii = np.array([c.radius_mm for c in left])
+    points = np.array([c.point_mm for c in left]).reshape(-1, 3)
+    axes = np.array([c.axis for c in left]).reshape(-1, 3)
+    middles = np.array([part.centroids[c.faces].mean(axis=0) for c in left]).reshape(-1, 3)
     used = np.zeros(len(left), dtype=bool)
     for i, first in enumerate(left):
         if used[i]:
             continue
         used[i] = True
         group = [first]
-        alike = np.flatnonzero(~used & (np.abs(radii - first.radius_mm) <= _slack(first)))
+        # The middle of a wall that lies on a cylinder lies inside it.
+        inside = np.minimum(
+            _off_axis(middles - first.point_mm, first.axis), _off_axis(middles[i] - points, axes)
+        ) <= 1.1 * first.radius_mm + _slack(first)
+        alike = np.flatnonzero(~used & inside & (np.abs(radii - first.radius_mm) <= _slack(first)))
         index = [j for j in alike if _lies_on(part, left[j], first) or _lies_on(part, first, left[j])]
         partners = [left[j] for j in index]
         changed = bool(partners)
@@ -196,6 +203,12 @@ def _joined(part: Part, wall: Wall, pieces: list[Cylinder]) -> list[list[Cylinde
                     group.append(other)
         groups.append(group)
     return groups
+
+
+def _off_axis(offset: Floats, axis: Floats) -> Floats:
+    """Length of the part of each offset that is square to an axis, or to its own axis."""
+    along = (offset * axis).sum(axis=1)
+    return np.linalg.norm(offset - along[:, None] * axis, axis=1)
 
 
 def _lies_on(part: Part, other: Cylinder, one: Cylinder) -> bool:

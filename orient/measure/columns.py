@@ -53,6 +53,8 @@ ON_BED_MM = 0.02
 TILE = 8  # columns along the side of a tile of the coarse map that tells blocks above from blocks below
 HITS = 4 * COLUMNS  # painted points to begin with; a deeper part makes room for more
 TAGS = 8  # kinds of faces that can be told apart in one count
+# Added to the tag of a face that holds itself up after all, such as the ceiling of a small hole.
+_FREE = 128
 
 # What one count of one half of the grid adds up. `_SUMS` columns, then per tag two more.
 (
@@ -73,8 +75,23 @@ TAGS = 8  # kinds of faces that can be told apart in one count
     _W_GAP_HEIGHT,
     _GAP_ON_PART,
     _SCAR,
+    # The same again of the faces that hold themselves up after all.
+    _F_SHADOW,
+    _F_MOMENT,
+    _F_W_AREA,
+    _F_W_MOMENT,
+    _F_HITS,
+    _F_GAP,
+    _F_HEIGHT,
+    _F_HEIGHT2,
+    _F_GAP_HEIGHT,
+    _F_W_HITS,
+    _F_W_GAP,
+    _F_W_HEIGHT,
+    _F_W_HEIGHT2,
+    _F_W_GAP_HEIGHT,
     _SUMS,
-) = range(18)
+) = range(32)
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,6 +108,8 @@ class Support:
         Volume from each such face down to the next surface below it or to the bed, mm³.
     volume_weighted : float64
         The same with faces weighed linearly from limit − 2° to limit + 2°, mm³.
+    needed, needed_weighted : float64
+        The same two without the faces that hold themselves up after all, mm³.
     volume_on_part : float64
         Part of `volume` that stands on the part, mm³.
     scar_area : float64
@@ -103,6 +122,8 @@ class Support:
     overhang_projected: Floats
     volume: Floats
     volume_weighted: Floats
+    needed: Floats
+    needed_weighted: Floats
     volume_on_part: Floats
     scar_area: Floats
     tag_overhang_area: Floats
@@ -130,6 +151,7 @@ def count_columns(
     *,
     closed: bool = True,
     tags: NDArray[np.uint8] | None = None,
+    free: NDArray[np.bool_] | None = None,
     judged_along: Floats | None = None,
     threads: int | None = None,
     progress: Callable[[int], None] | None = None,
@@ -153,6 +175,8 @@ def count_columns(
         look up.
     tags : (F,) uint8, optional
         0, or 1 to TAGS for faces that matter, in the part's own face order.
+    free : (F,) bool, optional
+        Faces that hold themselves up whatever their angle: support that lands on them still counts.
     judged_along : (P, 3) float64, optional
         Directions along which faces are held against the overhang limit, where those are not the
         build directions themselves: a part laid slightly askew.
@@ -174,6 +198,8 @@ def count_columns(
         if tags is None
         else np.ascontiguousarray(tags[blocks.original])
     )
+    if free is not None:
+        face_tags += np.uint8(_FREE) * free[blocks.original]
     angles = np.array(_angles(limit_deg), dtype=Single)
     sums = np.zeros((len(directions), 2, _SUMS + 2 * TAGS))
     landing_cosine = Single(1e-3) if closed else Single(-2.0)
@@ -507,12 +533,20 @@ def _paint(  # type: ignore[no-untyped-def]
                 moment = shadow * ((z0 + z1 + z2) * third - lowest)
                 weighted_area += weight * shadow
                 weighted_moment += weight * moment
+                tag = tags[face]
+                if tag >= _FREE:
+                    out[_F_W_AREA] += weight * shadow
+                    out[_F_W_MOMENT] += weight * moment
                 if down < sharp:
                     area += areas[face]
                     shadows += shadow
                     moments += moment
-                    if tags[face] > 0:
-                        out[_SUMS + tags[face] - 1] += areas[face]
+                    if tag >= _FREE:
+                        out[_F_SHADOW] += shadow
+                        out[_F_MOMENT] += moment
+                        tag -= _FREE
+                    if tag > 0:
+                        out[_SUMS + tag - 1] += areas[face]
             differs = (corner[a] ^ corner[b]) | (corner[a] ^ corner[c])
             if ((differs & 0xFFFF) == 0) | ((differs >> 16) == 0):
                 continue
@@ -536,8 +570,10 @@ def _paint(  # type: ignore[no-untyped-def]
             for u in range(q0 // TILE, (q1 - 1) // TILE + 1):
                 for v in range(g0 // TILE, (g1 - 1) // TILE + 1):
                     tile_top[u * tiles + v] = max(tile_top[u * tiles + v], top)
-            # The sign of the stored weight says whether the face also counts sharply.
-            signed = weight if down < sharp else -weight
+            # The sign of the stored weight says whether the face also counts sharply, and two more that it
+            # holds itself up.
+            signed = weight + Single(2) if tags[face] >= _FREE else weight
+            signed = signed if down < sharp else -signed
             for i in range(n):
                 hit_column[hits] = column[i]
                 hit_height[hits] = height[i]
@@ -638,6 +674,19 @@ def _add_up(  # type: ignore[no-untyped-def]
         face = below_face[i]
         gap = h if face < 0 else np.float64(hit_height[i] - below[i])
         weight = np.float64(abs(hit_weight[i]))
+        if weight > 1.5:
+            weight -= 2.0
+            out[_F_W_HITS] += weight
+            out[_F_W_GAP] += weight * gap
+            out[_F_W_HEIGHT] += weight * h
+            out[_F_W_HEIGHT2] += weight * h * h
+            out[_F_W_GAP_HEIGHT] += weight * gap * h
+            if hit_weight[i] > 0:
+                out[_F_HITS] += 1.0
+                out[_F_GAP] += gap
+                out[_F_HEIGHT] += h
+                out[_F_HEIGHT2] += h * h
+                out[_F_GAP_HEIGHT] += gap * h
         out[_W_HITS] += weight
         out[_W_GAP] += weight * gap
         out[_W_HEIGHT] += weight * h
@@ -654,21 +703,24 @@ def _add_up(  # type: ignore[no-untyped-def]
                 up = abs(normals[face, 0] * r[6] + normals[face, 1] * r[7] + normals[face, 2] * r[8])
                 landed = 1.0 / max(np.float64(up), 0.05)
                 out[_SCAR] += landed
-                if tags[face] > 0:
-                    out[_SUMS + TAGS + tags[face] - 1] += landed
+                tag = tags[face] & (_FREE - 1)
+                if tag > 0:
+                    out[_SUMS + TAGS + tag - 1] += landed
 
 
 def _support(sums: Floats, pitch_mm: float) -> Support:
     """Turn sums over both halves of the grid into areas and volumes."""
     s = sums[:, 0] + sums[:, 1]
-    volumes = np.empty((len(s), 4))
+    volumes = np.empty((len(s), 6))
     _fit(s, pitch_mm, volumes)
-    volume, weighted, on_part, column_area = volumes.T
+    volume, weighted, on_part, column_area, needed, needed_weighted = volumes.T
     return Support(
         overhang_area=s[:, _AREA],
         overhang_projected=s[:, _SHADOW],
         volume=volume,
         volume_weighted=weighted,
+        needed=needed,
+        needed_weighted=needed_weighted,
         volume_on_part=on_part,
         scar_area=s[:, _AREA] + s[:, _SCAR] * column_area,
         tag_overhang_area=s[:, _SUMS : _SUMS + TAGS],
@@ -690,6 +742,26 @@ def _fit(sums, pitch, volumes):  # type: ignore[no-untyped-def]
         volumes[pose, 2] = volumes[pose, 0] * s[_GAP_ON_PART] / s[_GAP] if s[_GAP] > 0.0 else 0.0
         # Sampled columns stand for the exact shadow.
         volumes[pose, 3] = s[_SHADOW] / s[_HITS] if s[_HITS] > 0.0 else pitch * pitch
+        volumes[pose, 4], volumes[pose, 5] = volumes[pose, 0], volumes[pose, 1]
+        if s[_F_W_AREA] > 0.0:
+            volumes[pose, 4] = _regressed(
+                s[_HITS] - s[_F_HITS],
+                s[_GAP] - s[_F_GAP],
+                s[_HEIGHT] - s[_F_HEIGHT],
+                s[_HEIGHT2] - s[_F_HEIGHT2],
+                s[_GAP_HEIGHT] - s[_F_GAP_HEIGHT],
+                s[_SHADOW] - s[_F_SHADOW],
+                s[_MOMENT] - s[_F_MOMENT],
+            )
+            volumes[pose, 5] = _regressed(
+                s[_W_HITS] - s[_F_W_HITS],
+                s[_W_GAP] - s[_F_W_GAP],
+                s[_W_HEIGHT] - s[_F_W_HEIGHT],
+                s[_W_HEIGHT2] - s[_F_W_HEIGHT2],
+                s[_W_GAP_HEIGHT] - s[_F_W_GAP_HEIGHT],
+                s[_W_AREA] - s[_F_W_AREA],
+                s[_W_MOMENT] - s[_F_W_MOMENT],
+            )
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -699,9 +771,9 @@ def _regressed(n, gap, height, height2, gap_height, area, moment):  # type: igno
     The gap is fitted as α + β·height by least squares over the sample; α·area + β·moment is then
     the regression estimate of the total (Cochran 1977, ch. 7).
     """
-    if gap == height:
+    if gap == height or n < 1e-6:
         # Every painted point reaches the bed, or there is none and the bed is taken: nothing to estimate.
-        return moment
+        return max(moment, 0.0)
     spread = height2 - height * height / n
     beta = 0.0
     # Level ceilings have no spread to fit: the mean gap times the area is then exact.

@@ -87,6 +87,7 @@ def measure_poses(
     loads: Loads | None = None,
     named: Sequence[NamedFaces] = (),
     *,
+    free: NDArray[np.bool_] | None = None,
     threads: int | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Measures:
@@ -104,6 +105,8 @@ def measure_poses(
         Stress axes; without one the load columns are NaN.
     named : sequence of NamedFaces
         Faces that matter.
+    free : (F,) bool, optional
+        Faces that hold themselves up whatever their angle, such as the ceilings of small holes.
     threads : int, optional
         Threads to count on; the answer does not depend on it.
     progress : callable, optional
@@ -126,6 +129,7 @@ def measure_poses(
         process.overhang_limit_deg,
         closed=part.closed,
         tags=tags.of_face if tags else None,
+        free=free,
         threads=threads,
         progress=progress,
     )
@@ -137,7 +141,8 @@ def measure_poses(
         "overhang_area_mm2": support.overhang_area,
         "overhang_projected_mm2": support.overhang_projected,
         "support_volume_mm3": support.volume,
-        "support_weighted_mm3": support.volume_weighted,
+        "support_needed_mm3": support.needed,
+        "support_weighted_mm3": support.needed_weighted,
         "support_on_part_mm3": support.volume_on_part,
         "scar_area_mm2": support.scar_area,
         "height_mm": height,

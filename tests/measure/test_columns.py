@@ -103,6 +103,49 @@ def test_horizontal_hole_is_held_from_its_own_floor():
     assert got.scar_area[0] == pytest.approx(2 * area, rel=2e-2)
 
 
+def in_hole(part):
+    """Faces on the wall of the hole of `block_with_hole`, whose radius is 5."""
+    x, y, z = (part.centroids - part.bounds.mean(axis=0)).T
+    return (np.hypot(x, z) < 5.001) & (np.abs(y) < 9.999)
+
+
+def test_a_hole_that_holds_itself_up_needs_nothing():
+    part = part_from_trimesh(block_with_hole(48))
+    plain, free = count(part), count(part, free=in_hole(part))
+    assert plain.needed[0] == plain.volume[0] > 1000
+    assert plain.needed_weighted[0] == plain.volume_weighted[0]
+    assert (free.needed[0], free.needed_weighted[0]) == (0.0, 0.0)
+    # What the geometry asks for stays.
+    assert free.volume[0] == plain.volume[0]
+    assert free.volume_weighted[0] == plain.volume_weighted[0]
+    assert free.scar_area[0] == plain.scar_area[0]
+
+
+def test_the_rest_of_a_part_with_a_free_hole_is_counted_as_if_the_hole_were_not_there():
+    # A ledge of 10 × 20 mm, 12 mm above the bed, beside the block: 2,400 mm³.
+    whole = join(block_with_hole(48), box((10.5, 20, 4), (9.5, -10, 2)))
+    part = part_from_trimesh(whole)
+    free = (np.hypot(part.centroids[:, 0], part.centroids[:, 2]) < 5.001) & (
+        np.abs(part.centroids[:, 1]) < 9.999
+    )
+    got = count(part, free=free)
+    assert got.needed[0] == pytest.approx(10 * 20 * 12, rel=5e-3)
+    assert got.volume[0] == pytest.approx(10 * 20 * 12 + count(block_with_hole(48)).volume[0], rel=1e-2)
+
+
+def test_support_may_land_on_faces_that_hold_themselves_up():
+    # A plate above a trough: the trough's floor is free, and still the support of the plate ends on it.
+    shape = join(
+        box((40, 20, 5), (0, 0, 0)),
+        box((5, 20, 20), (0, 0, 0)),
+        box((40, 20, 5), (0, 0, 19)),
+    )
+    part = part_from_trimesh(shape)
+    floor = part.normals[:, 2] > 0.9
+    got = count(part, free=floor)
+    assert got.needed[0] == got.volume[0] == pytest.approx(35 * 20 * 14, rel=1e-3)
+
+
 def test_cube_on_its_edge_has_no_overhang_at_45():
     edge = np.array([[1.0, 1.0, 0.0]]) / math.sqrt(2)
     cube = trimesh.creation.box((10, 10, 10))

@@ -15,8 +15,9 @@ from tests.measure.measured import perforated, table
 
 STRONG = Process(strength_in_layer_mpa=50.0, strength_across_mpa=30.0, strength_shear_mpa=20.0)
 NAMES = {
-    "overhang_area_mm2", "overhang_projected_mm2", "support_volume_mm3", "support_weighted_mm3",
-    "support_on_part_mm3", "scar_area_mm2", "height_mm", "layers", "first_layer_mm2", "islands",
+    "overhang_area_mm2", "overhang_projected_mm2", "support_volume_mm3", "support_needed_mm3",
+    "support_weighted_mm3", "support_on_part_mm3", "scar_area_mm2", "height_mm", "layers",
+    "first_layer_mm2", "islands",
     "tip_margin_deg", "stair_step_mm", "rough_area_mm2", "load_angle_deg",
     "strength_retained", "contour_length_mm",
 }  # fmt: skip
@@ -104,12 +105,13 @@ def test_turned_part_and_loads_give_the_same_row(wall):
     ).columns
     for name in NAMES - {
         "support_volume_mm3",
+        "support_needed_mm3",
         "support_weighted_mm3",
         "support_on_part_mm3",
         "scar_area_mm2",
     }:
         assert np.allclose(one[name], other[name], rtol=1e-4, atol=1e-4), name
-    for name in ("support_volume_mm3", "support_weighted_mm3"):
+    for name in ("support_volume_mm3", "support_needed_mm3", "support_weighted_mm3"):
         assert np.allclose(one[name], other[name], rtol=0.01, atol=1e-5 * wall.hull.volume_mm3), name
 
 

@@ -1,0 +1,97 @@
+"""Every pose from one field: the loop against plain numpy, the bar against the axis score."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from orient.measure.load import failure_index, strength_retained
+from orient.pose.grid import spherical_grid
+from orient.process import Process
+from orient.strength.failure import Strengths, worst_places
+from orient.strength.field import solve_field
+from orient.strength.held import Held
+from orient.strength.judge import judge
+from orient.strength.loads import Force, Loads
+from tests.strength.shapes import bar, case, faces_at
+
+STRENGTHS = Strengths(39.0, 30.0, 17.0)
+
+
+def _tensor_field(seed, count=4000):
+    """Smooth stress tensors at points of a box, by formula."""
+    random = np.random.default_rng(seed)
+    points = random.uniform(-1, 1, (count, 3))
+    waves, sizes = random.normal(size=(6, 3)) * 3, random.uniform(2, 20, 6)
+    return np.sin(points @ waves.T) * sizes + points[:, :1] * 5
+
+
+@settings(max_examples=8, deadline=None)
+@given(seed=st.integers(0, 1000), both=st.booleans(), threads=st.sampled_from([1, 2, 3]))
+def test_the_loop_over_poses_is_the_law_at_every_place(seed, both, threads):
+    fields = [_tensor_field(seed), _tensor_field(seed + 1)]
+    normals = spherical_grid(40)
+    worst = worst_places(fields, normals, STRENGTHS, [both, False], threads)
+    for p, normal in enumerate(normals):
+        for c, field in enumerate(fields):
+            index = failure_index(field, normal, 39.0, 30.0, 17.0)
+            if both and c == 0:
+                index = np.maximum(index, failure_index(-field, normal, 39.0, 30.0, 17.0))
+            assert worst.index[p, c] == index.max()
+            assert worst.place[p, c] == index.argmax()
+
+
+def test_field_without_stress_is_safe():
+    worst = worst_places([np.zeros((10, 6))], np.eye(3), STRENGTHS)
+    assert (worst.index == 0).all()
+    assert not worst.between.any()
+
+
+def _pulled():
+    part = bar(24, 6, 6)
+    rollers = [
+        Held(faces_at(part, axis, low), np.eye(3)[[axis]]) for axis, low in ((0, 0.0), (1, -3.0), (2, -3.0))
+    ]
+    return part, case(rollers, Loads(forces=(Force(faces_at(part, 0, 24.0), np.array([36.0, 0, 0])),)))
+
+
+PROCESS = Process(
+    strength_in_layer_mpa=50.0,
+    strength_across_mpa=30.0,
+    strength_shear_mpa=20.0,
+    strength_in_layer_low_mpa=40.0,
+    strength_across_low_mpa=20.0,
+    strength_shear_low_mpa=15.0,
+    strength_in_layer_high_mpa=60.0,
+    strength_across_high_mpa=40.0,
+    strength_shear_high_mpa=25.0,
+    youngs_in_layer_mpa=2000.0,
+    poissons_ratio=0.35,
+)
+
+
+def test_bar_pulled_off_its_layers_keeps_what_the_axis_score_says():
+    part, pull = _pulled()
+    field = solve_field(part, PROCESS, [pull], voxels=900)
+    angles = np.radians([0.0, 15.0, 30.0, 45.0, 60.0, 75.0, 90.0])
+    directions = np.stack([np.sin(angles), np.zeros(7), np.cos(angles)], axis=1)
+    safety = judge(field, directions, PROCESS)
+    expected = strength_retained(directions, [1, 0, 0], X=50.0, Z=30.0, S=20.0)
+    # The bar bears 1 MPa, so the safety factor over X is the share of strength that is left.
+    assert safety.factor / 50.0 == pytest.approx(expected, rel=1e-4)
+    assert safety.retained == pytest.approx(expected, rel=1e-4)
+    low = strength_retained(directions, [1, 0, 0], X=40.0, Z=20.0, S=15.0)
+    high = strength_retained(directions, [1, 0, 0], X=60.0, Z=40.0, S=25.0)
+    assert safety.low / 40.0 == pytest.approx(low, rel=1e-4)
+    assert safety.high / 60.0 == pytest.approx(high, rel=1e-4)
+    assert (safety.between_layers == (expected < 1 - 1e-6)).all()
+
+
+def test_push_and_pull_differ_unless_judged_both_ways():
+    part, pull = _pulled()
+    push = case(pull.held, Loads(forces=(Force(faces_at(part, 0, 24.0), np.array([-36.0, 0, 0])),)), "push")
+    rocking = case(push.held, push.loads, "rocking", both_ways=True)
+    field = solve_field(part, PROCESS, [push, rocking], voxels=900)
+    safety = judge(field, np.array([[1.0, 0, 0]]), PROCESS)
+    assert safety.by_case[0] == pytest.approx([50.0, 30.0], rel=1e-4)
+    assert field.cases[safety.case[0]].name == "rocking"

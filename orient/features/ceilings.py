@@ -181,6 +181,7 @@ def ceilings_of(
         down,
         surface.masked,
         surface.slivers,
+        np.flatnonzero(surface.slivers),
         heights,
         _downward(process.overhang_limit_deg + LIMIT_TOLERANCE_DEG),
         _downward(process.overhang_limit_deg + BEYOND_DEG),
@@ -436,7 +437,9 @@ def _circles(
 
 
 @njit(cache=True, nogil=True)
-def _regions(vertices, faces, neighbours, normals, down, masked, slivers, heights, limit, beyond, bed):  # type: ignore[no-untyped-def]
+def _regions(  # type: ignore[no-untyped-def]
+    vertices, faces, neighbours, normals, down, masked, slivers, narrow, heights, limit, beyond, bed
+):
     """Label the connected faces that need holding up, of which some must do so clearly; −1 for the others."""
     n = faces.shape[0]
     label = np.full(n, -1, dtype=np.int32)
@@ -448,7 +451,6 @@ def _regions(vertices, faces, neighbours, normals, down, masked, slivers, height
             if max(heights[a], max(heights[b], heights[c])) > bed:
                 label[f] = -2
     # A sliver in the plane of a ceiling goes with it, or it would tear a gap into it.
-    narrow = np.flatnonzero(slivers)
     for _ in range(_SLIVER_CHAIN):
         grown = 0
         for thin in narrow:

@@ -18,6 +18,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from orient.features.loops import sort_by
+
 Floats = NDArray[np.float64]
 
 # Directions tried first, over half a turn; the best of them are then narrowed down.
@@ -169,7 +171,7 @@ def _sweep(edges, held, angle, speck):  # type: ignore[no-untyped-def]
     high = np.empty(n)
     low_t = np.empty(n)
     slope = np.empty(n)
-    cuts = np.empty(2 * n)
+    ends = np.empty(2 * n)
     for i in range(n):
         t0 = c * edges[i, 0] + s * edges[i, 1]
         s0 = c * edges[i, 1] - s * edges[i, 0]
@@ -179,9 +181,11 @@ def _sweep(edges, held, angle, speck):  # type: ignore[no-untyped-def]
             t0, t1, s0, s1 = t1, t0, s1, s0
         low[i], high[i], low_t[i] = s0, s1, t0
         slope[i] = (t1 - t0) / (s1 - s0) if s1 > s0 else 0.0
-        cuts[2 * i], cuts[2 * i + 1] = s0, s1
-    cuts.sort()
-    order = np.argsort(low)
+        ends[2 * i], ends[2 * i + 1] = s0, s1
+    cuts = np.empty(2 * n, dtype=np.int64)
+    sort_by(ends, cuts, 2 * n)
+    order = np.empty(n, dtype=np.int64)
+    sort_by(low, order, n)
     live = np.empty(n, dtype=np.int64)
     lives = 0
     come = 0
@@ -191,7 +195,7 @@ def _sweep(edges, held, angle, speck):  # type: ignore[no-untyped-def]
     wide = np.empty(8 * n)
     chords = 0
     for k in range(2 * n - 1):
-        s0, s1 = cuts[k], cuts[k + 1]
+        s0, s1 = ends[cuts[k]], ends[cuts[k + 1]]
         if s1 - s0 <= 1e-12:
             continue
         middle = 0.5 * (s0 + s1)
@@ -224,16 +228,20 @@ def _sweep(edges, held, angle, speck):  # type: ignore[no-untyped-def]
             if held[e] and held[f]:
                 held_area += piece
                 if chords == chord.shape[0]:
-                    chord = np.concatenate((chord, np.empty(chords)))
-                    wide = np.concatenate((wide, np.empty(chords)))
+                    more, broad = np.empty(2 * chords), np.empty(2 * chords)
+                    for j in range(chords):
+                        more[j], broad[j] = chord[j], wide[j]
+                    chord, wide = more, broad
                 chord[chords] = max(first, last)
                 wide[chords] = s1 - s0
                 chords += 1
     longest = 0.0
     covered = 0.0
-    for i in np.argsort(-chord[:chords]):
-        longest = chord[i]
-        covered += wide[i]
+    by_length = np.empty(chords, dtype=np.int64)
+    sort_by(chord, by_length, chords)
+    for k in range(chords - 1, -1, -1):
+        longest = chord[by_length[k]]
+        covered += wide[by_length[k]]
         if covered > speck:
             break
     return (held_area / area if area > 0.0 else 0.0), longest

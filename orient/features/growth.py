@@ -9,6 +9,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from orient.features.loops import solve_in_place
+
 Floats = NDArray[np.float64]
 
 
@@ -129,12 +131,19 @@ def fit_cylinder(points, found, turns):  # type: ignore[no-untyped-def]  # pragm
         # A trace of damping keeps short arcs and single rings, whose tilt is open, from running away.
         for j in range(5):
             normal[j, j] += 1e-12 * trace
-        step = np.linalg.solve(normal, right)
-        size = np.abs(step).max()
-        if not np.isfinite(size):
+        if not solve_in_place(normal, right):
+            break
+        step = right
+        size = 0.0
+        finite = True
+        for j in range(5):
+            finite = finite and abs(step[j]) < 1e300
+            size = max(size, abs(step[j]))
+        if not finite:
             break
         if size > 0.5 * found[6]:
-            step *= 0.5 * found[6] / size
+            for j in range(5):
+                step[j] *= 0.5 * found[6] / size
         for j in range(3):
             found[3 + j] += (step[2] * frame[0, j] + step[3] * frame[1, j]) / reach
         length = np.sqrt(found[3] ** 2 + found[4] ** 2 + found[5] ** 2)

@@ -256,12 +256,17 @@ def _corners(points, same, tolerance):  # type: ignore[no-untyped-def]
     return keep
 
 
-@njit(cache=True, nogil=True)
-def _chained(ends):  # type: ignore[no-untyped-def]
+def _chained(ends: NDArray[np.int32]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Edges in loops: their order, and where each loop begins."""
-    n = ends.shape[0]
-    by_start = np.argsort(ends[:, 0], kind="mergesort")
+    by_start = np.argsort(ends[:, 0], kind="stable")
     starts = ends[by_start, 0]
+    return _follow(ends, by_start, starts, np.searchsorted(starts, ends[:, 1]))
+
+
+@njit(cache=True, nogil=True)
+def _follow(ends, by_start, starts, first):  # type: ignore[no-untyped-def]
+    """Go from edge to edge until a loop closes; edges from one corner stand together in `by_start`."""
+    n = ends.shape[0]
     used = np.zeros(n, dtype=np.bool_)
     order = np.empty(n, dtype=np.int64)
     begin = np.empty(n + 1, dtype=np.int64)
@@ -277,9 +282,9 @@ def _chained(ends):  # type: ignore[no-untyped-def]
             used[e] = True
             order[placed] = e
             placed += 1
-            at = np.searchsorted(starts, ends[e, 1])
+            at, corner = first[e], ends[e, 1]
             e = -1
-            while at < n and starts[at] == ends[order[placed - 1], 1]:
+            while at < n and starts[at] == corner:
                 if not used[by_start[at]]:
                     e = by_start[at]
                     break

@@ -14,6 +14,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from orient.features.growth import Axis, Floats, Wall, covered_deg, fit_cylinder, frame_of, gather, square_to
+from orient.features.loops import median_of
 
 # Faces of a neighbourhood that a guess rests on, and how many of them need no guess of their own after it.
 NEAR_FACES = 40
@@ -302,7 +303,7 @@ def _try(normal, area, flat, count, d, guess, keep):  # type: ignore[no-untyped-
                     worst = max(worst, abs(np.sqrt(x * x + y * y) - guess[3]))
                 off[rank] = worst
                 rank += 1
-        limit = 2.0 * np.median(off[:rank])
+        limit = 2.0 * median_of(off, np.empty(count, dtype=np.int64), rank)
         rank = 0
         for i in range(count):
             if keep[i]:
@@ -456,7 +457,7 @@ def _follow(  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
             x, y, z = corners[i, 0] - cylinder[0], corners[i, 1] - cylinder[1], corners[i, 2] - cylinder[2]
             t = x * cylinder[3] + y * cylinder[4] + z * cylinder[5]
             off[i] = abs(np.sqrt(max(x * x + y * y + z * z - t * t, 0.0)) - cylinder[6])
-        scatter = 1.4826 * np.median(off)
+        scatter = 1.4826 * median_of(off, np.empty(count, dtype=np.int64), count)
         kept = 0
         for i in range(count):
             if off[i] <= 4.0 * scatter + 1e-9:

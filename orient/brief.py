@@ -165,7 +165,7 @@ class Load(_Section):
     kind: Literal["tension", "compression", "bending"] = "tension"
     service_temp_c: Number | None = None
     sustained: YesNo | None = None
-    case: Annotated[tuple[LoadCase, ...], NOT_USED_YET] = ()
+    case: tuple[LoadCase, ...] = ()
 
     @field_validator("stress_axis")
     @classmethod
@@ -206,8 +206,8 @@ class Limits(_Section):
     max_height_mm: Positive | None = None
     envelope_mm: tuple[Positive, Positive, Positive] | None = None
     min_strength_retained: Fraction | None = None
-    min_safety_factor: Annotated[Positive | None, NOT_USED_YET] = None
-    max_deflection_mm: Annotated[Positive | None, NOT_USED_YET] = None
+    min_safety_factor: Positive | None = None
+    max_deflection_mm: Positive | None = None
 
 
 class Rates(_Section):
@@ -252,7 +252,7 @@ class Brief(_Section):
     >>> brief.load.stress_axis
     ((1.0, 0.0, 0.0),)
     >>> brief.unused()
-    ('limits.min_safety_factor',)
+    ()
     """
 
     job: Job = Job()
@@ -283,7 +283,7 @@ class Brief(_Section):
         Returns
         -------
         tuple of str
-            Dotted names, such as ``"load.case"``, in the order of the sections.
+            Dotted names, such as ``"load.kind"``, in the order of the sections.
         """
         return tuple(_unused(self))
 

@@ -117,6 +117,10 @@ def rank(
     directions: Annotated[
         int, typer.Option(min=1, metavar="N", help="Build directions to try, beside the part's own.")
     ] = 1000,
+    voxels: Annotated[
+        int | None,
+        typer.Option(min=100, metavar="N", help="Cells for the load cases; else as many as the part needs."),
+    ] = None,
     top: Annotated[int, typer.Option(min=1, metavar="N", help="How many poses to show and explain.")] = 5,
     threads: Annotated[
         int | None,
@@ -197,6 +201,7 @@ def rank(
             by="cost" if by == "cost" else "score",
             explained=top,
             start=datetime.now() if job.job.due else None,
+            voxels=voxels,
             threads=threads,
             progress=progress,
         )
@@ -311,6 +316,113 @@ def shop(
         print_view(lambda width: shop_view(found, tuning=tuning))
     if json not in (None, "-"):
         write_whole(Path(str(json)), shop_json(found).encode())
+        _say(f"Wrote {json}.")
+    sys.stdout.flush()
+
+
+@app.command(short_help="How safe each pose is under load cases.")
+def strength(
+    part: Annotated[
+        Path | None, typer.Argument(metavar="PART", help="Mesh of the part; the brief may name it instead.")
+    ] = None,
+    brief: Annotated[
+        str | None,
+        typer.Option(metavar="FILE", help="Job brief, TOML; its load cases say where the part is held."),
+    ] = None,
+    polymer: Annotated[str | None, typer.Option(metavar="NAME", help="Polymer, such as PETG.")] = None,
+    build_direction: Annotated[
+        list[str] | None,
+        typer.Option(metavar="X,Y,Z", help="Judge this pose only; may be repeated. Else all are ranked."),
+    ] = None,
+    voxels: Annotated[
+        int | None,
+        typer.Option(min=100, metavar="N", help="Cells to cut the part into; else as many as it needs."),
+    ] = None,
+    units: Annotated[
+        str | None,
+        typer.Option(metavar="UNIT", help="Unit of a file that carries none: mm, cm, m, in, ft, um."),
+    ] = None,
+    body: Annotated[
+        int | None, typer.Option(metavar="N", help="Which body, when the file holds several.")
+    ] = None,
+    together: Annotated[bool, typer.Option("--together", help="All bodies as they are arranged.")] = False,
+    directions: Annotated[
+        int, typer.Option(min=1, metavar="N", help="Build directions to try, beside the part's own.")
+    ] = 1000,
+    top: Annotated[int, typer.Option(min=1, metavar="N", help="How many poses to show.")] = 5,
+    threads: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="Threads to use; the answer is the same on any."),
+    ] = None,
+    json: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Write it as JSON; - for standard output.")
+    ] = None,
+) -> None:
+    """Find the stress under the load cases once, and say how safe every pose is, where and why."""
+    flags: dict[str, Any] = {
+        "part.file": None if part is None else str(part),
+        "part.units": units,
+        "part.body": body,
+        "part.together": together or None,
+        "process.polymer": polymer,
+    }
+    from orient.brief import Brief, read_brief, vector_from_text, with_flags
+
+    poses = [vector_from_text(text) for text in build_direction or ()]
+    if not all(map(any, poses)):
+        raise OrientError("--build-direction has no length: give the direction in which layers are stacked.")
+    job = with_flags(read_brief(brief) if brief is not None else Brief(), flags, _FLAGS)
+    if job.part.file is None:
+        raise OrientError(
+            "No part was named: give a mesh file, as in `orient strength part.stl --brief job.toml`, or a "
+            "brief whose [part] names one."
+        )
+    if not job.load.case:
+        raise OrientError(
+            "No load case was given: say in a brief where the part is held and where it is pushed, under "
+            "[[load.case]], and name it with --brief."
+        )
+    _say(f"Reading {job.part.file} …")
+
+    from orient.show.files import refuse_outputs, write_whole
+    from orient.show.progress import following, prepare
+
+    refuse_outputs({"--json": json}, inputs=(job.part.file, brief, job.process.machines))
+
+    from orient.evaluation import check_judged, evaluate, strength_of
+    from orient.part.read import read_part
+
+    ready = prepare()
+    mesh = read_part(job.part.file, job.part.units or "mm", job.part.body, bool(job.part.together))
+    _ = mesh.hull  # found, and its loops compiled, while the others compile
+    ready()
+    check_judged(mesh, job)
+    ranked, found = None, None
+    with following(len(mesh.faces)) as progress:
+        if poses:
+            found = strength_of(mesh, job, poses, voxels=voxels, threads=threads, progress=progress)
+        else:
+            ranked = evaluate(
+                mesh,
+                job,
+                directions=directions,
+                explained=top,
+                voxels=voxels,
+                threads=threads,
+                progress=progress,
+            )
+            found = ranked.strength
+
+    from orient.show.strength import strength_json, strength_view
+    from orient.show.terminal import print_view
+
+    assert found is not None
+    if json == "-":
+        sys.stdout.write(strength_json(found))
+    else:
+        print_view(lambda width: strength_view(mesh, found, ranked))
+    if json not in (None, "-"):
+        write_whole(Path(str(json)), strength_json(found).encode())
         _say(f"Wrote {json}.")
     sys.stdout.flush()
 

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from orient.brief import Brief
 from orient.cost.bands import surface_pieces
@@ -24,6 +24,7 @@ from orient.cost.shop import (
     shop_notes,
     with_machine,
 )
+from orient.measure.columns import available_threads
 from orient.measure.poses import Loads, Measures, Sorted, measure_poses, sort_part
 from orient.measure.surfaces import NamedFaces, NamedFacesMeasures
 from orient.measure.tilt import support_when_tilted
@@ -35,10 +36,18 @@ from orient.pose.rotation import footprint_sides
 from orient.process import Process, process_from, resolved_brief
 from orient.ranking.figures import figure
 from orient.ranking.limits import Limits, exclude
+from orient.ranking.order import choose
 from orient.ranking.penalties import Scale, penalties, total
 from orient.ranking.ranked import Ranking, rank_poses
+from orient.ranking.safety import axis_note, safety_note
 from orient.ranking.tilt import tilt_note
 from orient.ranking.weights import check_weights
+from orient.strength.cases import cases_of
+from orient.strength.cells import check_closed
+from orient.strength.field import Field
+from orient.strength.judge import Ready, judge, make_ready, strengths_of
+from orient.strength.section import CAUTION as LOAD_CAUTION
+from orient.strength.section import Strength, field_for, safety_columns, strained_axes
 
 Floats = NDArray[np.float64]
 Progress = Callable[[str, int, int], None]
@@ -72,11 +81,6 @@ NEEDS_CLOSED = (
     "tip_margin_deg",
 )
 
-LOAD_CAUTION = (
-    "Strength figures are an estimate for choosing an orientation; where failure can hurt, load-test the "
-    "printed part and have qualified people judge."
-)
-
 
 @dataclass(frozen=True, eq=False)
 class Evaluation:
@@ -101,8 +105,10 @@ class Evaluation:
         What every pose does to them, in the ranking's order.
     shop : ShopSection
         Machine fitness, service, hours, grams and cost, poses in the ranking's order.
-    features, strength : None
-        Sections that this version does not fill.
+    strength : Strength or None
+        Stress under the load cases and the safety of every pose, in the ranking's order; None without cases.
+    features : None
+        A section that this version does not fill.
     warnings, cautions, notes : tuple of str
         What may make the answer wrong, to be read first; what to be careful about; what was mended or
         assumed.
@@ -123,7 +129,7 @@ class Evaluation:
     timing_s: Mapping[str, float]
     shop: ShopSection
     features: None = None
-    strength: None = None
+    strength: Strength | None = None
 
     @property
     def approximate(self) -> tuple[str, ...]:
@@ -143,6 +149,7 @@ def evaluate(
     by: Literal["score", "cost"] = "score",
     explained: int = 5,
     start: datetime | None = None,
+    voxels: int | None = None,
     threads: int | None = None,
     progress: Progress | None = None,
 ) -> Evaluation:
@@ -162,6 +169,8 @@ def evaluate(
         How many of the best poses are explained.
     start : datetime, optional
         When the first bed can start, to say when an order is done.
+    voxels : int, optional
+        Cells to find the stress under load cases with; chosen by the program otherwise.
     threads : int, optional
         Threads to measure on; the answer does not depend on it.
     progress : callable, optional
@@ -175,7 +184,7 @@ def evaluate(
     ------
     OrientError
         For a selector that selects nothing, weights that cannot be used, limits that leave no pose, an
-        unknown polymer or machine, or an order by cost without prices.
+        unknown polymer or machine, an order by cost without prices, or load cases that make no sense.
     """
     clock = _Clock()
     brief = with_machine(brief or Brief())
@@ -186,7 +195,10 @@ def evaluate(
     clock.lap("brief")
     ready = sort_part(part)
     pieces = surface_pieces(part)
-    found = candidates(part, loads.axes if len(loads.axes) else None, directions)
+    stress = _stress(part, brief, process, voxels, threads, progress)
+    clock.lap("strength")
+    axes = loads.axes if stress is None or len(loads.axes) else strained_axes(stress.field)
+    found = candidates(part, axes if len(axes) else None, directions)
     least_rest = max(
         (LEAST_REST_LINES * process.line_width_mm) ** 2, LEAST_REST_SHARE * part.hull.area_mm2 / 4.0
     )
@@ -211,6 +223,10 @@ def evaluate(
             measures.columns.update(
                 footprint_length_mm=length, footprint_width_mm=width, footprint_missing_mm=bed.missing_mm
             )
+        if stress is not None:
+            # What the load cases leave of the strength goes before what the stress axis says of it.
+            measures.columns["axis_strength_retained"] = measures.columns["strength_retained"]
+            measures.columns.update(safety_columns(stress, poses, threads or available_threads()))
         if shop.machine_named:
             room = fit_in(poses, part.hull.points, shop.machine.envelope_mm)
             measures.columns["machine_missing_mm"] = room.missing_mm
@@ -235,6 +251,8 @@ def evaluate(
         max_height_mm=brief.limits.max_height_mm,
         envelope_mm=brief.limits.envelope_mm,
         min_strength_retained=brief.limits.min_strength_retained,
+        min_safety_factor=brief.limits.min_safety_factor,
+        max_deflection_mm=brief.limits.max_deflection_mm,
         machine=shop.machine.name if shop.machine_named else None,
         # The score minds a small first layer; the cost does not, and a part that falls over costs all of it.
         must_stand_mm2=part.hull.area_mm2 / 4.0 if by == "cost" else None,
@@ -264,6 +282,17 @@ def evaluate(
         limits,
         explained=explained,
     )
+    strength = None
+    if stress is not None:
+        safety = judge(stress, ranking.directions, threads or available_threads())
+        strength = Strength(
+            stress.field,
+            safety,
+            _taken_by_axis(ranking, scale, weights),
+            assumptions=process.assumptions,
+            timing_s=clock.laps,
+        )
+        ranking, strength = _with_safety(ranking, strength)
     ranking = _with_tilt(ranking, ready, process, scale.hull_volume_mm3)
     clock.lap("rank")
     poses_priced = price_poses(shop, pieces, ranking.directions, ranking.columns, threads=threads)
@@ -291,12 +320,82 @@ def evaluate(
         },
         selections=selections,
         named=_in_order(first.named, second.named if second else (), ranking.index),
-        warnings=_warnings(part, process, loads),
-        cautions=(*cautions, *_cautions(ranking, loads, part.hull.area_mm2 / 4.0)),
-        notes=(*_notes(part, brief, process, loads), *shop_notes(shop)),
+        warnings=_warnings(part, brief, process, loads),
+        cautions=(*cautions, *_cautions(ranking, loads, strength, part.hull.area_mm2 / 4.0)),
+        notes=(
+            *_notes(part, brief, process, loads),
+            *(() if strength is None else strength.field.notes),
+            *shop_notes(shop),
+        ),
         timing_s=clock.laps,
         shop=ShopSection(shop, poses_priced, order),
+        strength=strength,
     )
+
+
+def strength_of(
+    part: Part,
+    brief: Brief,
+    directions: ArrayLike,
+    *,
+    voxels: int | None = None,
+    threads: int | None = None,
+    progress: Progress | None = None,
+) -> Strength:
+    """Judge given poses under the load cases of a brief, without ranking them.
+
+    Parameters
+    ----------
+    part : Part
+        A closed part.
+    brief : Brief
+        With at least one ``[[load.case]]``.
+    directions : (P, 3) array_like
+        Build directions.
+    voxels : int, optional
+        Cells to find the stress with; chosen by the program otherwise.
+    threads : int, optional
+        Threads to use; the answer does not depend on it.
+    progress : callable, optional
+        As for `evaluate`.
+
+    Returns
+    -------
+    Strength
+
+    Raises
+    ------
+    OrientError
+        For load cases that make no sense, a mesh that is not closed, a polymer without strengths.
+    """
+    process = process_from(with_machine(brief))
+    clock = _Clock()
+    ready = _solved(part, brief, process, voxels, threads, progress)
+    clock.lap("strength")
+    poses = np.atleast_2d(np.asarray(directions, dtype=np.float64))
+    safety = judge(ready, poses, threads or available_threads())
+    clock.lap("judge")
+    return Strength(ready.field, safety, assumptions=process.assumptions, timing_s=clock.laps)
+
+
+def check_judged(part: Part, brief: Brief) -> None:
+    """Refuse a part whose strength cannot be judged.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    brief : Brief
+        Its brief.
+
+    Raises
+    ------
+    OrientError
+        For a polymer without strengths, a mesh that is not closed, or load cases that make no sense.
+    """
+    strengths_of(process_from(with_machine(brief)))
+    check_closed(part)
+    cases_of(part, brief)
 
 
 def rank(
@@ -323,6 +422,37 @@ def rank(
     return evaluate(part, brief, directions=directions, threads=threads).ranking
 
 
+def _stress(
+    part: Part,
+    brief: Brief,
+    process: Process,
+    voxels: int | None,
+    threads: int | None,
+    progress: Progress | None,
+) -> Ready | None:
+    """Find the stress under the brief's load cases; None without cases, or where they cannot be judged."""
+    if not brief.load.case or not process.strengths_known or not part.closed:
+        return None
+    return _solved(part, brief, process, voxels, threads, progress)
+
+
+def _solved(
+    part: Part,
+    brief: Brief,
+    process: Process,
+    voxels: int | None,
+    threads: int | None,
+    progress: Progress | None,
+) -> Ready:
+    def report(step: str, share: float) -> None:
+        if progress:
+            progress(step, round(100 * share), 100)
+
+    strengths_of(process)
+    field: Field = field_for(part, brief, process, voxels=voxels, threads=threads, progress=report)
+    return make_ready(field, process)
+
+
 def _named_faces(part: Part, selector: str, matters: str) -> NamedFaces:
     chosen = select(part, selector)
     return NamedFaces(selector, matters, chosen.faces, cylinder_axis(part, chosen.faces))
@@ -341,7 +471,8 @@ def _allowed(columns: Mapping[str, Floats], poses: Floats, limits: Limits) -> ND
 
 
 def _harmless(name: str) -> float:
-    return {"strength_retained": 1.0, "tip_margin_deg": 90.0, "first_layer_mm2": 1e12}.get(name, 0.0)
+    most = {"strength_retained": 1.0, "tip_margin_deg": 90.0, "first_layer_mm2": 1e12}
+    return (most | {"safety_factor": 1e12, "safety_factor_low": 1e12}).get(name, 0.0)
 
 
 def _refined(
@@ -413,8 +544,52 @@ def _with_tilt(ranking: Ranking, ready: Sorted, process: Process, hull_mm3: floa
     return replace(ranking, why=tuple(why), numbers=tuple(numbers))
 
 
-def _cautions(ranking: Ranking, loads: Loads, shadow_mm2: float) -> tuple[str, ...]:
-    said = [LOAD_CAUTION] if len(loads.axes) else []
+def _taken_by_axis(ranking: Ranking, scale: Scale, weights: Mapping[str, float]) -> int | None:
+    """Row of the pose that would be taken if the stress axis alone told the load; None without an axis."""
+    kept = ranking.columns["axis_strength_retained"]
+    if not np.isfinite(kept).all():
+        return None
+    totals = total(penalties({**ranking.columns, "strength_retained": kept}, scale), weights)
+    # The ranking's own order settles ties.
+    order = np.argsort(np.round(totals, 9), kind="stable")
+    return int(order[choose(totals[order], ranking.rests_on_flat[order]).recommended])
+
+
+def _with_safety(ranking: Ranking, strength: Strength) -> tuple[Ranking, Strength]:
+    """Add to every pose shown where it is weakest, and to the one taken what the axis would have taken."""
+    shown = ranking.shown
+    if strength.by_axis is not None:
+        shown = tuple(sorted({*shown, strength.by_axis}))
+    why, numbers = list(ranking.why), list(ranking.numbers)
+    safety, columns = strength.safety, ranking.columns
+
+    def told(row: int) -> dict[str, float]:
+        names = ("safety_factor", "safety_factor_low", "axis_strength_retained")
+        return {name: float(columns[name][row]) for name in names}
+
+    def place(row: int) -> tuple[list[float], str, bool]:
+        return safety.weakest_at_mm[row].tolist(), strength.case(row), bool(safety.between_layers[row])
+
+    for row in shown:
+        said, figures = safety_note(told(row), *place(row))
+        why[row] = (*why[row], said)
+        numbers[row] = {**(numbers[row] or {}), "safety": figures}
+    taken = ranking.recommended - 1
+    words = [why[taken][-1]]
+    if strength.by_axis is not None:
+        other = strength.by_axis
+        said, figures = axis_note((taken + 1, told(taken)), (other + 1, told(other)), *place(other))
+        words.append(said)
+        why[taken] = (*why[taken], said)
+        numbers[taken] = {**(numbers[taken] or {}), "by_axis": figures}
+    told_of = replace(ranking, why=tuple(why), numbers=tuple(numbers), shown=shown)
+    return told_of, replace(strength, words=tuple(words))
+
+
+def _cautions(
+    ranking: Ranking, loads: Loads, strength: Strength | None, shadow_mm2: float
+) -> tuple[str, ...]:
+    said = [LOAD_CAUTION] if len(loads.axes) or strength is not None else []
     first = float(ranking.columns["first_layer_mm2"][ranking.recommended - 1])
     if first < SMALL_FIRST_SHARE * shadow_mm2:
         said.append(
@@ -429,9 +604,11 @@ def _cautions(ranking: Ranking, loads: Loads, shadow_mm2: float) -> tuple[str, .
     return tuple(said)
 
 
-def _warnings(part: Part, process: Process, loads: Loads) -> tuple[str, ...]:
+def _warnings(part: Part, brief: Brief, process: Process, loads: Loads) -> tuple[str, ...]:
     said = list(part.health.warnings)
-    if len(loads.axes) and not process.strengths_known:
+    if brief.load.case and not part.closed:
+        said.append("The load cases were left out: the mesh is not closed, so its inside cannot be filled.")
+    if (len(loads.axes) or brief.load.case) and not process.strengths_known:
         said.append(
             f"The load was left out: no strength across the layers is known for {process.polymer}; give "
             "strength_in_layer_mpa and strength_across_mpa in [polymer] of a brief, or another polymer."
@@ -440,7 +617,7 @@ def _warnings(part: Part, process: Process, loads: Loads) -> tuple[str, ...]:
 
 
 def _notes(part: Part, brief: Brief, process: Process, loads: Loads) -> tuple[str, ...]:
-    notes = [*part.health.repairs, *(process.assumptions if len(loads.axes) else ())]
+    notes = [*part.health.repairs, *(process.assumptions if len(loads.axes) or brief.load.case else ())]
     if unused := brief.unused():
         notes.append(
             f"The brief is read whole, but not all of it is used yet: {', '.join(unused[:-1])}"

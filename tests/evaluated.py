@@ -16,7 +16,7 @@ SAMPLES = Path(__file__).resolve().parents[1] / "sample_parts"
 def sample(name: str, directions: int = 200) -> Evaluation:
     """A sample part under its own brief."""
     brief = orient.read_brief(SAMPLES / f"{name}.toml")
-    return orient.evaluate(orient.load(brief.part.file), brief, directions=directions)
+    return orient.evaluate(orient.load(brief.part.file), brief, directions=directions, voxels=6000)
 
 
 @cache

@@ -522,3 +522,65 @@ def test_the_table_in_the_readme_is_what_the_command_prints():
     done = process("rank", "sample_parts/mast_bracket.stl", "--stress-axis", "1,0,0")
     assert len(shown) >= 4
     assert set(shown) <= set(done.stdout.splitlines())
+
+
+# --- strength ---------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def arm(tmp_path):
+    """A bar held at one end and pushed down at the other, with its brief."""
+    trimesh.creation.box((30.0, 6.0, 4.0)).export(tmp_path / "arm.stl")
+    path = tmp_path / "arm.toml"
+    path.write_text(
+        '[part]\nfile = "arm.stl"\n[process]\npolymer = "PETG"\n[[load.case]]\nname = "push"\n'
+        'fixed = ["plane:-1,0,0,15"]\n[[load.case.force]]\non = "plane:1,0,0,15"\nnewtons = [0, 0, -20]\n'
+    )
+    return path
+
+
+def test_strength_ranks_the_poses_and_writes_its_document(shell, arm, tmp_path):
+    words = ("strength", "--brief", arm, "--voxels", "800", "--directions", "30")
+    code, out, _ = shell(*words, "--json", tmp_path / "out.json")
+    assert code == 0
+    document = json.loads((tmp_path / "out.json").read_text())
+    assert document["schema"] == "orient/strength/1"
+    assert document["cases"][0]["name"] == "push"
+    assert "push" in out
+    assert "load-test" in out
+    code, out, _ = shell(*words, "--json", "-")
+    assert json.loads(out)["poses"] == document["poses"]
+
+
+def test_strength_judges_given_poses_in_their_order(shell, arm):
+    words = ("--build-direction", "1,0,0", "--build-direction", "0,0,5")
+    code, out, _ = shell("strength", "--brief", arm, "--voxels", "800", *words, "--json", "-")
+    assert code == 0
+    poses = json.loads(out)["poses"]
+    assert [pose["build_direction"] for pose in poses] == [[1, 0, 0], [0, 0, 1]]
+    # Standing, the bending pulls the layers apart; lying, it runs in them.
+    assert poses[0]["safety_factor"] < poses[1]["safety_factor"]
+    assert poses[0]["fails_by"] == "between layers"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("strength",), "No part was named"),
+        (("strength", "{}"), "No load case was given"),
+        (("strength", "--brief", "{brief}", "--build-direction", "0,0,0"), "has no length"),
+        (("strength", "--brief", "{brief}", "--polymer", "PPSU"), "No strengths are known for PPSU"),
+    ],
+)
+def test_strength_refuses_in_a_sentence(shell, arm, box, words, said):
+    code, _, err = shell(*(word.format(box, brief=arm) for word in words))
+    assert code == 2
+    assert said in err.splitlines()[-1]
+
+
+def test_strength_of_an_open_mesh_is_refused(shell, arm, tmp_path):
+    bar = trimesh.creation.box((30.0, 6.0, 4.0))
+    trimesh.Trimesh(bar.vertices, bar.faces[:-1]).export(tmp_path / "arm.stl")
+    code, _, err = shell("strength", "--brief", arm)
+    assert code == 2
+    assert "is not closed" in err.splitlines()[-1]

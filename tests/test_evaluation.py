@@ -9,6 +9,7 @@ from scipy.spatial.transform import Rotation
 import orient
 from orient.brief import Brief
 from orient.errors import OrientError
+from orient.evaluation import LOAD_CAUTION
 from orient.pose.candidates import candidates
 from orient.ranking.order import LEAST_GAIN
 from orient.ranking.weights import PRESETS
@@ -352,3 +353,88 @@ def test_progress_ends_where_it_said_it_would():
     assert measured[-1][0] == measured[-1][1] > 50
     assert {step for step, _, _ in steps} == {"measure", "refine"}
     assert [done for done, _ in measured] == sorted(done for done, _ in measured)
+
+
+# --- load cases -------------------------------------------------------------------------------------------
+
+
+def cased(limits=None):
+    """The bracket under its load cases alone."""
+    brief = orient.read_brief(SAMPLES / "mast_bracket.toml")
+    data = {
+        "load": {"case": [case.model_dump() for case in brief.load.case]},
+        "process": {"polymer": "ASA"},
+        "limits": limits or {},
+    }
+    part = orient.load(brief.part.file)
+    return orient.evaluate(part, Brief.model_validate(data), directions=60, voxels=6000)
+
+
+def test_load_cases_go_before_the_stress_axis():
+    found = sample("mast_bracket")
+    columns, strength = found.ranking.columns, found.strength
+    up = int(np.argmax(found.ranking.directions @ [0, 0, 1]))
+    # Bolted flat, arm and base bend along x, in the layers: the axis sees no harm. But the web bends along z.
+    assert columns["axis_strength_retained"][up] == pytest.approx(1.0)
+    assert columns["strength_retained"][up] < 0.9
+    assert strength.fails_by(up) == "between layers"
+    assert -17 <= strength.safety.weakest_at_mm[up, 0] <= -8
+    assert found.ranking.penalty["load"] == pytest.approx(1 - columns["strength_retained"])
+
+
+def test_redesign_is_weaker_standing_than_the_axis_says_and_safe_enough():
+    found = sample("mast_bracket_rev_b")
+    row = found.ranking.recommended - 1
+    assert found.ranking.columns["safety_factor_low"][row] >= 2
+    assert found.ranking.columns["strength_retained"][row] < 0.8
+    assert found.ranking.columns["axis_strength_retained"][row] == pytest.approx(1.0)
+
+
+def test_without_an_axis_the_most_strained_direction_is_laid_in_the_layers():
+    found = cased()
+    assert found.strength.by_axis is None
+    assert "load" in found.ranking.sources
+    assert found.ranking.columns["strength_retained"].max() == pytest.approx(1.0)
+    assert LOAD_CAUTION in found.cautions
+
+
+def test_weak_poses_are_left_out_by_the_limit_on_safety():
+    free = cased()
+    least = float(np.median(free.ranking.columns["safety_factor_low"]))
+    held = cased({"min_safety_factor": least})
+    assert (held.ranking.columns["safety_factor_low"] >= least - 1e-9).all()
+    assert held.ranking.excluded
+    assert "has a safety factor of" in held.ranking.excluded[0].reason
+
+
+def test_too_soft_a_part_is_refused_with_its_deflection():
+    with pytest.raises(OrientError, match=r"max_deflection_mm from 0\.1 to"):
+        cased({"max_deflection_mm": 0.1})
+
+
+def test_polymer_without_strengths_leaves_the_load_cases_out_and_says_so():
+    brief = {
+        "load": {"case": [{"fixed": ["plane:0,0,-1,0"], "gravity": [0, 0, -1]}]},
+        "process": {"polymer": "PPSU"},
+    }
+    part = orient.load(SAMPLES / "gusset.stl")
+    found = orient.evaluate(part, Brief.model_validate(brief), directions=60)
+    assert found.strength is None
+    assert any("no strength across the layers is known" in said for said in found.warnings)
+
+
+def test_open_mesh_leaves_the_load_cases_out_and_says_so():
+    box = trimesh.creation.box((10.0, 20.0, 30.0))
+    mesh = trimesh.Trimesh(box.vertices, box.faces[box.face_normals[:, 0] < 0.5], process=False)
+    brief = Brief.model_validate({"load": {"case": [{"fixed": ["plane:0,0,-1,15"], "gravity": [0, 0, -1]}]}})
+    found = orient.evaluate(orient.part_from_trimesh(mesh), brief, directions=50)
+    assert found.strength is None
+    assert any("load cases were left out" in said for said in found.warnings)
+
+
+def test_asking_again_with_other_weights_does_not_solve_again():
+    brief = orient.read_brief(SAMPLES / "mast_bracket.toml")
+    part = orient.load(brief.part.file)
+    other = brief.model_copy(update={"weights": brief.weights.model_copy(update={"support": 3.0})})
+    fields = [orient.evaluate(part, job, directions=60, voxels=6000).strength.field for job in (brief, other)]
+    assert fields[0] is fields[1]

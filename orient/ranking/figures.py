@@ -14,6 +14,8 @@ def decimals(value: float, unit: str) -> int:
             return 1 if size >= 1 else 3
         case "%" | "":
             return 0
+        case "factor":
+            return 2
         case "money":
             return 2
         case "weight":

@@ -21,6 +21,8 @@ SLACK_STRENGTH = 1e-9
 LEAST_BASE = 0.05
 LEAST_STAND_DEG = 2.0
 
+_UNITS = {"min_safety_factor": "factor"}
+
 SAID = {
     "support_weighted_mm3": "support volume",
     "support_volume_mm3": "support volume",
@@ -46,6 +48,11 @@ class Limits:
         rectangle, and may lie askew where ``footprint_missing_mm`` says that they fit so.
     min_strength_retained : float or None
         Least strength retained, from 0 to 1.
+    min_safety_factor : float or None
+        Least safety factor under the load cases; held against the factor with the least strengths that the
+        polymer's sources give, where they give a spread.
+    max_deflection_mm : float or None
+        Greatest deflection under the load cases, the same in every pose.
     machine : str or None
         Name of the machine whose build volume must hold the pose, at whatever turn about the vertical.
     must_stand_mm2 : float or None
@@ -60,6 +67,8 @@ class Limits:
     max_height_mm: float | None = None
     envelope_mm: tuple[float, float, float] | None = None
     min_strength_retained: float | None = None
+    min_safety_factor: float | None = None
+    max_deflection_mm: float | None = None
     machine: str | None = None
     must_stand_mm2: float | None = None
 
@@ -150,7 +159,29 @@ def _checks(columns: Mapping[str, Array], limits: Limits) -> list[_Check]:
                 "give the stress axis, or leave the limit out."
             )
         checks.append(_Check("min_strength_retained", kept, least, kept < least - SLACK_STRENGTH))
+    if limits.min_safety_factor is not None:
+        if "safety_factor" not in columns:
+            raise OrientError(_no_cases("min_safety_factor"))
+        low, least = columns["safety_factor_low"], limits.min_safety_factor
+        safe = np.where(np.isfinite(low), low, columns["safety_factor"])
+        checks.append(_Check("min_safety_factor", safe, least, safe < least - SLACK_STRENGTH))
+    if limits.max_deflection_mm is not None:
+        if "max_deflection_mm" not in columns:
+            raise OrientError(_no_cases("max_deflection_mm"))
+        if not np.isfinite(columns["max_deflection_mm"]).all():
+            raise OrientError(
+                "max_deflection_mm is set, but the polymer's stiffness is not known: "
+                "give youngs_modulus_mpa in [polymer], or leave the limit out."
+            )
+        at_most("max_deflection_mm", columns["max_deflection_mm"], limits.max_deflection_mm)
     return checks
+
+
+def _no_cases(limit: str) -> str:
+    return (
+        f"{limit} is set, but no load case was judged: give [[load.case]] in the brief, with the polymer's "
+        "strengths, or leave the limit out."
+    )
 
 
 def _stands(columns: Mapping[str, Array], least: float) -> _Check:
@@ -224,7 +255,7 @@ def _reason(broken: list[_Check], i: int, machine: str | None) -> tuple[str, dic
     numbers: dict[str, float] = {}
     for check in broken:
         percent = check.key == "min_strength_retained"
-        factor, unit = (100.0, "%") if percent else (1.0, "mm")
+        factor, unit = (100.0, "%") if percent else (1.0, _UNITS.get(check.key, "mm"))
         measured, allowed = float(check.measured[i]) * factor, check.allowed * factor
         a, b = apart(measured, allowed, unit) or (figure(measured, unit), figure(allowed, unit))
         match check.key:
@@ -238,6 +269,10 @@ def _reason(broken: list[_Check], i: int, machine: str | None) -> tuple[str, dic
                 said.append(f"does not stand by itself, on a base of {figure(measured, 'mm²')} mm²")
             case "machine_room_mm":
                 said.append(f"is {figure(measured, unit)} mm too large for {machine} at its best turn")
+            case "min_safety_factor":
+                said.append(f"has a safety factor of {a} where {b} is asked for")
+            case "max_deflection_mm":
+                said.append(f"gives way by {a} mm where {b} mm are allowed")
             case "envelope_height_mm":
                 said.append(f"is {a} mm tall where the machine has {b} mm")
             case _:
@@ -271,11 +306,13 @@ def _nothing_left(checks: list[_Check], blind: NDArray[np.bool_]) -> str:
             moves.append(
                 f"min_strength_retained from {plain(check.allowed)} to {floor(measured * 1000) / 1000:g}"
             )
+        elif check.key == "min_safety_factor":
+            moves.append(f"min_safety_factor from {plain(check.allowed)} to {floor(measured * 100) / 100:g}")
         else:
-            enough = ceil((measured - SLACK_MM) * 10) / 10
-            name = (
-                check.key if check.key == "max_height_mm" else f"the {check.key.split('_')[1]} in envelope_mm"
-            )
+            fine = 1000 if check.key == "max_deflection_mm" else 10
+            enough = ceil((measured - SLACK_MM) * fine) / fine
+            named = check.key in ("max_height_mm", "max_deflection_mm")
+            name = check.key if named else f"the {check.key.split('_')[1]} in envelope_mm"
             moves.append(f"{name} from {plain(check.allowed)} to {enough:g}")
     poses = "The only pose breaks" if len(blind) == 1 else f"All {len(blind):,} poses break"
     return f"{poses} the limits: the nearest one would pass with {listing(moves)}."

@@ -14,6 +14,8 @@ import numpy as np
 from orient.evaluation import Evaluation
 from orient.pose.rotation import rotations_to_bed
 from orient.show.shop import pose_shop, shop_summary
+from orient.show.strength import pose_strength, strength_document
+from orient.strength.section import Strength
 
 RANKING_SCHEMA = "orient/ranking/1"
 
@@ -34,6 +36,15 @@ MEASURES = (
     "load_angle_deg",
     "strength_retained",
     "contour_length_mm",
+)
+# Only where load cases were judged.
+OF_LOAD_CASES = (
+    "axis_strength_retained",
+    "safety_factor",
+    "safety_factor_low",
+    "safety_factor_high",
+    "raw_safety_factor",
+    "max_deflection_mm",
 )
 WHOLE = {"layers", "islands"}
 SHOP = ["hours", "part_g", "support_g", "finishing_min", "cost", "fits"]
@@ -103,6 +114,7 @@ def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
             for pose in ranking.excluded
         ],
         "shop": shop_summary(evaluation),
+        "strength": None if evaluation.strength is None else _solved(evaluation.strength),
         "timing_s": dict(evaluation.timing_s),
     }
 
@@ -115,13 +127,15 @@ def _candidate(evaluation: Evaluation, row: int, transform: np.ndarray) -> dict[
         "build_direction": _numbers(ranking.directions[row]),
         "transform": [_numbers(line) for line in transform],
         "source": ranking.sources[row],
-        "measures": {name: _measure(name, columns[name][row]) for name in MEASURES},
+        "measures": {name: _measure(name, columns[name][row]) for name in _measures(evaluation)},
         "penalty": {name: _number(penalty[name][row]) if name in penalty else None for name in PENALTIES},
         "rests_on_flat": bool(ranking.rests_on_flat[row]),
         "undominated": bool(ranking.undominated[row]),
         "why": list(ranking.why[row]),
         "shop": pose_shop(evaluation.shop.poses, row),
     }
+    if evaluation.strength is not None:
+        candidate["strength"] = pose_strength(evaluation.strength, row)
     if row in evaluation.resting:
         contact, stable = evaluation.resting[row]
         candidate["rest"] = {"contact_mm2": _number(contact), "stable": stable}
@@ -147,7 +161,7 @@ def ranking_json(evaluation: Evaluation) -> str:
 def ranking_csv(evaluation: Evaluation) -> str:
     """The ranking as CSV text (RFC 4180): one candidate a line, best first, no value an empty cell."""
     ranking = evaluation.ranking
-    names = [name for name in MEASURES if name in ranking.columns]
+    names = [name for name in _measures(evaluation) if name in ranking.columns]
     present = [name for name in PENALTIES if name in ranking.penalty]
     text = io.StringIO()
     writer = csv.writer(text)
@@ -165,6 +179,18 @@ def ranking_csv(evaluation: Evaluation) -> str:
         cells += pose_shop(evaluation.shop.poses, row).values()
         writer.writerow(["" if cell is None else cell for cell in cells])
     return text.getvalue()
+
+
+def _measures(evaluation: Evaluation) -> tuple[str, ...]:
+    return MEASURES if evaluation.strength is None else MEASURES + OF_LOAD_CASES
+
+
+def _solved(strength: Strength) -> dict[str, Any]:
+    """How the stress was found, and the cases: the strength document without its poses and cautions."""
+    document = strength_document(strength)
+    names = ("cells", "unknowns", "pitch_mm", "iterations", "residual", "cases")
+    by_axis = None if strength.by_axis is None else strength.by_axis + 1
+    return {name: document[name] for name in names} | {"rank_by_axis": by_axis}
 
 
 def _measure(name: str, value: float) -> float | int | None:

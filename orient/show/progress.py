@@ -9,6 +9,8 @@ from contextlib import contextmanager
 
 # Work that is done within this time shows nothing.
 PATIENCE_S = 1.0
+# What the steps of the strength are called.
+_SOLVING = {"first look": "Finding what bears the load", "solve": "Solving for the stress"}
 
 
 def prepare() -> Callable[[], None]:
@@ -58,8 +60,18 @@ def following(faces: int) -> Iterator[Callable[[str, int, int], None]]:
         def report(step: str, done: int, of: int) -> None:
             if time.perf_counter() - started < PATIENCE_S:
                 return
-            if step == "measure":
-                view.update(bar, completed=done, total=of, count=f"{done:,} of {of:,} poses", visible=True)
+            if step in _SOLVING:
+                view.update(bar, description=_SOLVING[step], completed=done, total=of, count="", visible=True)
+            elif step == "measure":
+                measuring = f"Measuring {faces:,} faces"
+                view.update(
+                    bar,
+                    description=measuring,
+                    completed=done,
+                    total=of,
+                    count=f"{done:,} of {of:,} poses",
+                    visible=True,
+                )
             elif view.tasks[bar].fields["count"] or not view.tasks[bar].visible:
                 # How far the search goes on from the best is not known beforehand: only its name is shown.
                 view.reset(

@@ -126,13 +126,14 @@ def _table(evaluation: Evaluation, rows: Sequence[int], wide: bool) -> Table:
         "support_volume_mm3": ("support", "support\nmm³", "{:,.0f}"),
         "height_mm": ("height", "height\nmm", "{:.1f}"),
         "first_layer_mm2": ("first_layer", "first\nmm²", "{:,.0f}"),
-        "strength_retained": ("load", "strength\nkept", "{:.0%}"),
+        **_load_head(evaluation),
         "stair_step_mm": ("finish", "steps\nmm", "{:.3f}"),
     }
     # Beside hours, grams and cost there is room for the rest, or for bars, not for both.
     left_out = ("first_layer", "finish") if narrow else ()
     # A load that was named keeps its column, even where there is no strength to judge it by.
-    kept = {*penalty, *(["load"] if evaluation.brief.load.stress_axis else [])}
+    loaded = evaluation.brief.load.stress_axis or evaluation.brief.load.case
+    kept = {*penalty, *(["load"] if loaded else [])}
     shown = {column: told for column, told in heads.items() if told[0] in kept and told[0] not in left_out}
     bars = wide and not priced
     for column, (_, head, _) in shown.items():
@@ -157,6 +158,13 @@ def _table(evaluation: Evaluation, rows: Sequence[int], wide: bool) -> Table:
         cells += [written(row) for written in priced.values()]
         table.add_row(*cells, f"{penalty['total'][row]:.3f}", style="bold" if taken else "")
     return table
+
+
+def _load_head(evaluation: Evaluation) -> dict[str, tuple[str, str, str]]:
+    """The load's column: the safety factor where load cases were judged, the share of strength elsewhere."""
+    if evaluation.strength is not None:
+        return {"safety_factor": ("load", "safety\nfactor", "{:.2f}")}
+    return {"strength_retained": ("load", "strength\nkept", "{:.0%}")}
 
 
 def _legend(evaluation: Evaluation, wide: bool) -> Text:

@@ -116,11 +116,7 @@ def cut_into_cells(part: Part, grid: Grid) -> Cells:
     >>> round(float(cells.volumes_mm3.sum() / ball.volume_mm3), 3)
     1.0
     """
-    if not part.closed:
-        raise OrientError(
-            f"The mesh of {part.name} is not closed, so its inside cannot be filled: mend it before its "
-            "strength is reckoned."
-        )
+    check_closed(part)
     triangles = snapped(part, grid)
     nx, ny, nz = grid.shape
     first, face = _by_column(triangles, nx, ny)
@@ -133,6 +129,26 @@ def cut_into_cells(part: Part, grid: Grid) -> Cells:
     index = np.stack(np.unravel_index(place, grid.shape), axis=1).astype(np.int32)
     ones = np.ones(len(place))
     return Cells(grid, index, moments[:, 0].copy(), moments, ones, ones, ones)
+
+
+def check_closed(part: Part) -> None:
+    """Refuse a part that has no inside.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+
+    Raises
+    ------
+    OrientError
+        When its mesh is not closed.
+    """
+    if not part.closed:
+        raise OrientError(
+            f"The mesh of {part.name} is not closed, so its inside cannot be filled: mend it before its "
+            "strength is reckoned."
+        )
 
 
 def snapped(part: Part, grid: Grid, faces: NDArray[np.int64] | None = None) -> Floats:

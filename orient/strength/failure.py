@@ -20,6 +20,8 @@ Floats = NDArray[np.float64]
 
 # Places looked at together; the worst come first, and the rest are left when they cannot be worse.
 _BLOCK = 256
+# Poses that a thread judges at a time.
+_POSES = 64
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,25 +52,75 @@ class Worst:
     between: NDArray[np.bool_]
 
 
-def worst_places(
-    stress: Sequence[Floats],
-    normals: Floats,
-    strengths: Strengths,
-    both_ways: Sequence[bool] | None = None,
-    threads: int = 2,
-) -> Worst:
+@dataclass(frozen=True, eq=False)
+class Sorted:
+    """The stress of one case made ready for many poses: the worst places first, the harmless ones left out.
+
+    Attributes
+    ----------
+    place : (K,) int64
+        Number of each place kept.
+    voigt : (6, K) float64
+        Stress there.
+    stress : (K, 6) float64
+        The same, place by place.
+    within : (K,) float64
+        Failure index within layers, whatever the pose.
+    limit : (K,) float64
+        No pose has a greater squared index there.
+    strengths : Strengths
+        What it was sorted for.
+    both_ways : bool
+        Whether the reverse is judged too.
+    """
+
+    place: NDArray[np.int64]
+    voigt: Floats
+    stress: Floats
+    within: Floats
+    limit: Floats
+    strengths: Strengths
+    both_ways: bool
+
+
+def sort_stress(stress: Floats, strengths: Strengths, both_ways: bool = False) -> Sorted:
+    """Sort the places of a stress field by how near failure they can come in any pose.
+
+    Parameters
+    ----------
+    stress : (Q, 6) float64
+        MPa, in the order xx, yy, zz, yz, xz, xy.
+    strengths : Strengths
+        Of the solid.
+    both_ways : bool
+        Judge the reverse too.
+
+    Returns
+    -------
+    Sorted
+    """
+    within = von_mises(stress) / strengths.X
+    # No traction is longer than the stress tensor, and no part of it counts more than by 1/min(Z, S).
+    length = np.sqrt((stress**2).sum(axis=1) + (stress[:, 3:] ** 2).sum(axis=1))
+    most = np.maximum(length / min(strengths.Z, strengths.S), within) ** 2 * (1.0 + 1e-12)
+    # The worst place within layers is as bad in every pose: what cannot come up to it is never the worst.
+    kept = np.flatnonzero(most >= within.max() ** 2)
+    order = kept[np.argsort(-most[kept], kind="stable")]
+    chosen = stress[order]
+    return Sorted(
+        order, np.ascontiguousarray(chosen.T), chosen, within[order], most[order], strengths, both_ways
+    )
+
+
+def worst_places(fields: Sequence[Sorted], normals: Floats, threads: int = 2) -> Worst:
     """Find where each pose is nearest to failure.
 
     Parameters
     ----------
-    stress : sequence of C arrays (Q, 6)
-        Stress at places, MPa, in the order xx, yy, zz, yz, xz, xy.
+    fields : sequence of C Sorted
+        One for each case, from `sort_stress`.
     normals : (P, 3) float64
         Layer normals in the axes of the stress, unit vectors.
-    strengths : Strengths
-        Of the solid.
-    both_ways : sequence of C bool, optional
-        Cases whose reverse is judged too.
     threads : int
         Poses are shared among them; the answer does not depend on it.
 
@@ -78,49 +130,44 @@ def worst_places(
 
     Examples
     --------
-    >>> pull = np.array([[0.0, 0.0, 12.0, 0.0, 0.0, 0.0]])
-    >>> worst = worst_places([pull], np.eye(3)[[2, 0]], Strengths(50.0, 30.0, 20.0))
+    >>> pull = sort_stress(np.array([[0.0, 0.0, 12.0, 0.0, 0.0, 0.0]]), Strengths(50.0, 30.0, 20.0))
+    >>> worst = worst_places([pull], np.eye(3)[[2, 0]])
     >>> worst.index.ravel().tolist(), worst.between.ravel().tolist()
     ([0.4, 0.24], [True, False])
     """
     n = np.ascontiguousarray(np.atleast_2d(np.asarray(normals, dtype=np.float64)))
-    reverse = [False] * len(stress) if both_ways is None else list(both_ways)
-    index = np.zeros((len(n), len(stress)))
-    place = np.zeros((len(n), len(stress)), dtype=np.int64)
-    between = np.zeros((len(n), len(stress)), dtype=bool)
-    X, Z, S = strengths.X, strengths.Z, strengths.S
-    for c, field in enumerate(stress):
-        within = von_mises(field) / X
-        # No traction is longer than the stress tensor, and no part of it counts more than by 1/min(Z, S).
-        length = np.sqrt((field**2).sum(axis=1) + (field[:, 3:] ** 2).sum(axis=1))
-        most = np.maximum(length / min(Z, S), within)
-        order = np.argsort(-most, kind="stable")
-        sorted_stress = np.ascontiguousarray(field[order].T)
-        limit = most[order] ** 2 * (1.0 + 1e-12)
-        squared = within[order] ** 2
-        found = np.empty(len(n), dtype=np.int64)
-
-        def run(
-            some: slice, s: Floats = sorted_stress, v: Floats = squared, m: Floats = limit,
-            found: NDArray = found, both: bool = reverse[c],
-        ) -> None:  # fmt: skip
-            _worst(s, v, m, n[some], 1.0 / Z**2, 1.0 / S**2, both, found[some])
-
-        step = max(1, -(-len(n) // (4 * max(threads, 1))))
-        parts = [slice(a, a + step) for a in range(0, len(n), step)]
-        if threads > 1 and len(parts) > 1:
-            with ThreadPoolExecutor(threads) as pool:
-                list(pool.map(run, parts))
-        else:
-            for some in parts:
-                run(some)
-        place[:, c] = order[found]
-        at = field[place[:, c]]
-        index[:, c] = failure_index(at, n, X, Z, S)
-        if reverse[c]:
-            index[:, c] = np.maximum(index[:, c], failure_index(-at, n, X, Z, S))
-        between[:, c] = index[:, c] > within[place[:, c]]
+    index = np.zeros((len(n), len(fields)))
+    place = np.zeros((len(n), len(fields)), dtype=np.int64)
+    between = np.zeros((len(n), len(fields)), dtype=bool)
+    for c, field in enumerate(fields):
+        found = _shared_out(field, n, threads)
+        place[:, c] = field.place[found]
+        law = (field.strengths.X, field.strengths.Z, field.strengths.S)
+        at = field.stress[found]
+        index[:, c] = failure_index(at, n, *law)
+        if field.both_ways:
+            index[:, c] = np.maximum(index[:, c], failure_index(-at, n, *law))
+        between[:, c] = index[:, c] > field.within[found]
     return Worst(index, place, between)
+
+
+def _shared_out(field: Sorted, normals: Floats, threads: int) -> NDArray[np.int64]:
+    found = np.empty(len(normals), dtype=np.int64)
+    z, s = 1.0 / field.strengths.Z**2, 1.0 / field.strengths.S**2
+    squared = field.within**2
+
+    def run(start: int) -> None:
+        some = slice(start, start + _POSES)
+        _worst(field.voigt, squared, field.limit, normals[some], z, s, field.both_ways, found[some])
+
+    starts = range(0, len(normals), _POSES)
+    if threads > 1 and len(starts) > 1:
+        with ThreadPoolExecutor(threads) as pool:
+            list(pool.map(run, starts))
+    else:
+        for start in starts:
+            run(start)
+    return found
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc", "nsz"})

@@ -352,7 +352,7 @@ def _doubts(thin: float, pitch: float, cells: int, ball: float, wanted_ball: flo
     if ball > 1.1 * wanted_ball:
         doubts.append(
             f"Robust stress is averaged over a ball of {ball:.2f} mm instead of {wanted_ball:.2f} mm, "
-            f"because the cells are {pitch:.2f} mm long."
+            f"because the cells are {pitch:.2f} mm long: sharp places look safer than they are."
         )
     return doubts
 

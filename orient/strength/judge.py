@@ -8,9 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.errors import OrientError
-from orient.measure.load import von_mises
 from orient.process import Process
-from orient.strength.failure import Strengths, Worst, worst_places
+from orient.strength.failure import Sorted, Strengths, sort_stress, worst_places
 from orient.strength.field import Field
 
 Floats = NDArray[np.float64]
@@ -57,40 +56,77 @@ class Safety:
     retained: Floats
 
 
-def judge(field: Field, directions: Floats, process: Process, threads: int = 2) -> Safety:
-    """Judge poses from a stress field.
+@dataclass(frozen=True, eq=False)
+class Ready:
+    """A field sorted for judging: robust stress by nominal, least and greatest strengths, and raw stress."""
+
+    field: Field
+    nominal: tuple[Sorted, ...]
+    low: tuple[Sorted, ...] | None
+    high: tuple[Sorted, ...] | None
+    raw: tuple[Sorted, ...]
+    within: float
+
+
+def make_ready(field: Field, process: Process) -> Ready:
+    """Sort a field once, to judge pose after pose.
 
     Parameters
     ----------
     field : Field
         From `solve_field`.
-    directions : (P, 3) float64
-        Build directions, part coordinates.
     process : Process
         Strengths.
-    threads : int
-        Poses are shared among them; the answer does not depend on it.
 
     Returns
     -------
-    Safety
+    Ready
 
     Raises
     ------
     OrientError
         When the polymer has no strengths.
     """
+    nominal = strengths_of(process)
+
+    def by(strengths: Strengths, raw: bool = False) -> tuple[Sorted, ...]:
+        return tuple(
+            sort_stress(case.raw if raw else case.robust, strengths, case.both_ways) for case in field.cases
+        )
+
+    low, high = _spread(process, "low"), _spread(process, "high")
+    robust = by(nominal)
+    return Ready(
+        field,
+        robust,
+        None if low is None else by(low),
+        None if high is None else by(high),
+        by(nominal, raw=True),
+        max(float(one.within.max()) for one in robust),
+    )
+
+
+def judge(ready: Ready, directions: Floats, threads: int = 2) -> Safety:
+    """Judge poses from a stress field.
+
+    Parameters
+    ----------
+    ready : Ready
+        From `make_ready`.
+    directions : (P, 3) float64
+        Build directions, part coordinates.
+    threads : int
+        Poses are shared among them; the answer does not depend on it.
+
+    Returns
+    -------
+    Safety
+    """
+    field = ready.field
     b = np.atleast_2d(np.asarray(directions, dtype=np.float64))
     b = b / np.linalg.norm(b, axis=1, keepdims=True)
-    nominal = strengths_of(process)
     normals = b @ field.axes.T
-    both = [case.both_ways for case in field.cases]
-    robust = [case.robust for case in field.cases]
-
-    def found(stress: list[Floats], strengths: Strengths) -> Worst:
-        return worst_places(stress, normals, strengths, both, threads)
-
-    worst = found(robust, nominal)
+    worst = worst_places(ready.nominal, normals, threads)
     case = worst.index.argmax(axis=1)
     rows = np.arange(len(b))
     place = np.empty(len(b), dtype=np.int64)
@@ -98,27 +134,24 @@ def judge(field: Field, directions: Floats, process: Process, threads: int = 2) 
         mine = case == c
         place[mine] = one.robust_at[worst.place[mine, c]]
     factor = _factor(worst.index.max(axis=1))
-    # A peak is no safer than the average around it.
-    raw = np.minimum(_factor(found([c.raw for c in field.cases], nominal).index.max(axis=1)), factor)
-    ends = []
-    for end in ("low", "high"):
-        strengths = _spread(process, end)
-        if strengths is None:
-            ends.append(np.full(len(b), np.nan))
-        else:
-            ends.append(_factor(found(robust, strengths).index.max(axis=1)))
-    best = max(float(von_mises(stress).max()) / nominal.X for stress in robust)
+
+    def least(fields: tuple[Sorted, ...] | None) -> Floats:
+        if fields is None:
+            return np.full(len(b), np.nan)
+        return _factor(worst_places(fields, normals, threads).index.max(axis=1))
+
     return Safety(
         directions=b,
         factor=factor,
-        low=ends[0],
-        high=ends[1],
-        raw=raw,
+        low=least(ready.low),
+        high=least(ready.high),
+        # A peak is no safer than the average around it.
+        raw=np.minimum(least(ready.raw), factor),
         weakest_at_mm=field.places_mm[place],
         case=case,
         between_layers=worst.between[rows, case],
         by_case=_factor(worst.index),
-        retained=np.minimum(1.0, factor * best),
+        retained=np.minimum(1.0, factor * ready.within),
     )
 
 

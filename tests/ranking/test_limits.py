@@ -163,3 +163,46 @@ def test_a_mesh_that_gives_no_figure_at_all_is_refused():
 def test_a_limit_that_makes_no_sense_is_refused(wrong):
     with pytest.raises(OrientError, match=next(iter(wrong))):
         Limits(**wrong)
+
+
+def _judged(low=(2.6, np.nan, 1.4)):
+    """Three poses whose safety was found: the second polymer's spread is not known."""
+    poses = three()
+    poses.columns["safety_factor"] = np.array([3.0, 2.1, 1.9])
+    poses.columns["safety_factor_low"] = np.array(low)
+    poses.columns["max_deflection_mm"] = np.full(3, 0.4217)
+    return poses
+
+
+def test_safety_is_held_against_the_least_strengths_where_they_are_known():
+    ranking = _judged().ranked(Limits(min_safety_factor=2))
+    assert sorted(ranking.index.tolist()) == [0, 1]
+    assert ranking.excluded[0].reason == "It has a safety factor of 1.40 where 2.00 is asked for."
+    assert ranking.excluded[0].numbers == {
+        "measured_min_safety_factor": 1.4,
+        "allowed_min_safety_factor": 2.0,
+    }
+
+
+def test_when_no_pose_is_safe_enough_the_sentence_says_what_the_safest_has():
+    with pytest.raises(OrientError, match=r"would pass with min_safety_factor from 5 to 2\.6\."):
+        _judged().ranked(Limits(min_safety_factor=5))
+
+
+def test_what_gives_way_too_far_does_so_in_every_pose():
+    with pytest.raises(OrientError, match=r"would pass with max_deflection_mm from 0\.4 to 0\.422\."):
+        _judged().ranked(Limits(max_deflection_mm=0.4))
+    assert len(_judged().ranked(Limits(max_deflection_mm=0.5)).index) == 3
+
+
+@pytest.mark.parametrize("limits", [Limits(min_safety_factor=2), Limits(max_deflection_mm=1)])
+def test_limits_on_load_cases_need_load_cases(limits):
+    with pytest.raises(OrientError, match="no load case was judged"):
+        three().ranked(limits)
+
+
+def test_deflection_needs_a_stiffness():
+    poses = _judged()
+    poses.columns["max_deflection_mm"][:] = np.nan
+    with pytest.raises(OrientError, match="stiffness is not known"):
+        poses.ranked(Limits(max_deflection_mm=1))

@@ -41,7 +41,9 @@ def test_rows_hold_the_figures_of_the_json(evaluation, width):
         assert f"{measures['first_layer_mm2']:,.0f}" in figures
         assert f"{measures['stair_step_mm']:.3f}" in figures
         assert figures[-1] == f"{candidate['penalty']['total']:.3f}"
-        if measures["strength_retained"] is not None:
+        if "safety_factor" in measures:
+            assert f"{measures['safety_factor']:.2f}" in figures
+        elif measures["strength_retained"] is not None:
             assert f"{100 * measures['strength_retained']:.0f} %" in line
         if "rest" in candidate:
             assert f"{candidate['rest']['contact_mm2']:,.0f}" in line

@@ -8,6 +8,7 @@ from orient.strength.cases import Case
 from orient.strength.grid import grid_over
 from orient.strength.held import Held
 from orient.strength.hexahedron import isotropic
+from orient.strength.judge import judge, make_ready
 from orient.strength.loads import Loads
 from orient.strength.recover import fitted, places_of
 from orient.strength.surface import patches_of, points_on
@@ -84,3 +85,7 @@ def tell(what, got, expected):
     error = got / expected - 1.0
     print(f"{what}: {got:.4f} against {expected:.4f}, error {100 * error:+.2f} %")
     return abs(error)
+
+
+def judged(field, directions, process):
+    return judge(make_ready(field, process), directions)

@@ -8,12 +8,11 @@ from hypothesis import strategies as st
 from orient.measure.load import failure_index, strength_retained
 from orient.pose.grid import spherical_grid
 from orient.process import Process
-from orient.strength.failure import Strengths, worst_places
+from orient.strength.failure import Strengths, sort_stress, worst_places
 from orient.strength.field import solve_field
 from orient.strength.held import Held
-from orient.strength.judge import judge
 from orient.strength.loads import Force, Loads
-from tests.strength.shapes import bar, case, faces_at
+from tests.strength.shapes import bar, case, faces_at, judged
 
 STRENGTHS = Strengths(39.0, 30.0, 17.0)
 
@@ -31,7 +30,8 @@ def _tensor_field(seed, count=4000):
 def test_the_loop_over_poses_is_the_law_at_every_place(seed, both, threads):
     fields = [_tensor_field(seed), _tensor_field(seed + 1)]
     normals = spherical_grid(40)
-    worst = worst_places(fields, normals, STRENGTHS, [both, False], threads)
+    ready = [sort_stress(field, STRENGTHS, both and c == 0) for c, field in enumerate(fields)]
+    worst = worst_places(ready, normals, threads)
     for p, normal in enumerate(normals):
         for c, field in enumerate(fields):
             index = failure_index(field, normal, 39.0, 30.0, 17.0)
@@ -42,7 +42,7 @@ def test_the_loop_over_poses_is_the_law_at_every_place(seed, both, threads):
 
 
 def test_field_without_stress_is_safe():
-    worst = worst_places([np.zeros((10, 6))], np.eye(3), STRENGTHS)
+    worst = worst_places([sort_stress(np.zeros((10, 6)), STRENGTHS)], np.eye(3))
     assert (worst.index == 0).all()
     assert not worst.between.any()
 
@@ -75,7 +75,7 @@ def test_bar_pulled_off_its_layers_keeps_what_the_axis_score_says():
     field = solve_field(part, PROCESS, [pull], voxels=900)
     angles = np.radians([0.0, 15.0, 30.0, 45.0, 60.0, 75.0, 90.0])
     directions = np.stack([np.sin(angles), np.zeros(7), np.cos(angles)], axis=1)
-    safety = judge(field, directions, PROCESS)
+    safety = judged(field, directions, PROCESS)
     expected = strength_retained(directions, [1, 0, 0], X=50.0, Z=30.0, S=20.0)
     # The bar bears 1 MPa, so the safety factor over X is the share of strength that is left.
     assert safety.factor / 50.0 == pytest.approx(expected, rel=1e-4)
@@ -92,6 +92,6 @@ def test_push_and_pull_differ_unless_judged_both_ways():
     push = case(pull.held, Loads(forces=(Force(faces_at(part, 0, 24.0), np.array([-36.0, 0, 0])),)), "push")
     rocking = case(push.held, push.loads, "rocking", both_ways=True)
     field = solve_field(part, PROCESS, [push, rocking], voxels=900)
-    safety = judge(field, np.array([[1.0, 0, 0]]), PROCESS)
+    safety = judged(field, np.array([[1.0, 0, 0]]), PROCESS)
     assert safety.by_case[0] == pytest.approx([50.0, 30.0], rel=1e-4)
     assert field.cases[safety.case[0]].name == "rocking"

@@ -16,9 +16,8 @@ from orient.strength.grid import grid_over
 from orient.strength.held import Held
 from orient.strength.hexahedron import isotropic, transversely_isotropic
 from orient.strength.infill import foam_stiffness, foam_strength, hashin_shtrikman
-from orient.strength.judge import judge
 from orient.strength.loads import Force, Loads
-from tests.strength.shapes import POISSONS, YOUNGS, bar, case, ell, faces_at, solid
+from tests.strength.shapes import POISSONS, YOUNGS, bar, case, ell, faces_at, judged, solid
 from tests.strength.test_failure import PROCESS
 
 POSES = np.vstack([np.eye(3), spherical_grid(200)])
@@ -37,8 +36,8 @@ def test_safety_turns_with_the_part_and_its_loads():
     turned = part.turned(turn, np.array([7.0, -4.0, 2.0]))
     force = load.loads.forces[0]
     other = replace(load, loads=Loads(forces=(Force(force.faces, turn @ force.newtons),)))
-    one = judge(solve_field(part, PROCESS, [load], voxels=4000), POSES, PROCESS)
-    two = judge(solve_field(turned, PROCESS, [other], voxels=4000), POSES @ turn.T, PROCESS)
+    one = judged(solve_field(part, PROCESS, [load], voxels=4000), POSES, PROCESS)
+    two = judged(solve_field(turned, PROCESS, [other], voxels=4000), POSES @ turn.T, PROCESS)
     off = np.abs(two.factor / one.factor - 1).max()
     print(f"part and loads turned, the grid with them: safety off by {100 * off:.4f} %")
     assert off < 1e-3
@@ -47,7 +46,7 @@ def test_safety_turns_with_the_part_and_its_loads():
 def _off(part, load, base, grids):
     worst = []
     for grid in grids:
-        safety = judge(solve_field(part, PROCESS, [load], grid=grid), POSES, PROCESS)
+        safety = judged(solve_field(part, PROCESS, [load], grid=grid), POSES, PROCESS)
         worst.append(float(np.abs(safety.factor / base.factor - 1).max()))
     return worst
 
@@ -55,7 +54,7 @@ def _off(part, load, base, grids):
 def test_robust_safety_hardly_depends_on_how_the_grid_lies():
     part, load = _loaded_ell()
     field = solve_field(part, PROCESS, [load])
-    base = judge(field, POSES, PROCESS)
+    base = judged(field, POSES, PROCESS)
     turns = [Rotation.random(random_state=seed).as_matrix() for seed in range(1, 3)]
     worst = _off(part, load, base, [grid_over(part, field.pitch_mm, turn) for turn in turns])
     print(
@@ -69,7 +68,7 @@ def test_robust_safety_hardly_depends_on_how_the_grid_lies():
 def test_robust_safety_settles_at_a_sharp_inner_corner():
     part, load = _loaded_ell()
     field = solve_field(part, PROCESS, [load])
-    base = judge(field, POSES, PROCESS)
+    base = judged(field, POSES, PROCESS)
     grids = [grid_over(part, field.pitch_mm * share) for share in (0.8, 0.6)]
     worst = _off(part, load, base, grids)
     print(
@@ -77,7 +76,7 @@ def test_robust_safety_settles_at_a_sharp_inner_corner():
         np.round(100 * np.array(worst), 2),
     )
     assert max(worst) < 0.05
-    fine = judge(solve_field(part, PROCESS, [load], grid=grids[-1]), POSES, PROCESS)
+    fine = judged(solve_field(part, PROCESS, [load], grid=grids[-1]), POSES, PROCESS)
     # The raw peak does not settle: that is why there are two figures.
     assert np.median(fine.raw / base.raw) < 0.95
 
@@ -88,10 +87,10 @@ def test_layered_stiffness_changes_safety_little():
     # of a filled polymer (3 : 2), the best and the worst pose keep their safety within a tenth.
     part, load = _loaded_ell()
     field = solve_field(part, PROCESS, [load], voxels=8000)
-    base = judge(field, POSES, PROCESS)
+    base = judged(field, POSES, PROCESS)
     for row, said in ((int(base.factor.argmax()), "best"), (int(base.factor.argmin()), "worst")):
         layered = transversely_isotropic(1.5 * YOUNGS, YOUNGS, POISSONS, POSES[row])
-        again = judge(
+        again = judged(
             solve_field(part, PROCESS, [load], voxels=8000, constants=layered), POSES[row][None], PROCESS
         )
         off = again.factor[0] / base.factor[row] - 1
@@ -132,7 +131,7 @@ def test_sparse_inside_is_softer_and_weaker_and_says_so():
     )
     full, sparse = (solve_field(part, PROCESS, [load], voxels=6000, infill=share) for share in (None, 0.2))
     assert sparse.cases[0].max_deflection_mm > 1.1 * full.cases[0].max_deflection_mm
-    assert judge(sparse, POSES, PROCESS).factor.max() < judge(full, POSES, PROCESS).factor.max()
+    assert judged(sparse, POSES, PROCESS).factor.max() < judged(full, POSES, PROCESS).factor.max()
     assert any("estimate" in note for note in sparse.notes)
 
 
@@ -177,7 +176,7 @@ def test_polymer_without_strengths_is_refused():
     part, load = _loaded_ell()
     field = solve_field(part, PROCESS, [load], voxels=1000)
     with pytest.raises(OrientError, match="No strengths are known for PLA"):
-        judge(field, POSES, Process())
+        judged(field, POSES, Process())
 
 
 def test_no_stiffness_means_no_deflection_but_the_same_stress():

@@ -1,0 +1,110 @@
+"""How safe a pose is under its load cases, where it is weakest and how it would fail there, in words."""
+
+from collections.abc import Mapping, Sequence
+from math import isfinite
+
+from orient.ranking.facts import Numbers
+
+# Safety factors closer than this, as a share, are shown as the same.
+SAME = 0.02
+
+
+def safety_note(
+    safety: Mapping[str, float], place_mm: Sequence[float], case: str, between_layers: bool
+) -> tuple[str, Numbers]:
+    """Say where a pose is weakest, how it would fail there, and how far it is from that.
+
+    Parameters
+    ----------
+    safety : Mapping[str, float]
+        ``safety_factor``, ``safety_factor_low`` (NaN where the polymer's spread is not known).
+    place_mm : sequence of 3 float
+        The weakest place, file coordinates.
+    case : str
+        Name of the load case that governs.
+    between_layers : bool
+        True where layers would part, False where they would tear.
+
+    Returns
+    -------
+    tuple of str and dict
+        The sentence and the figures in it.
+
+    Examples
+    --------
+    >>> figures = {"safety_factor": 2.06, "safety_factor_low": 1.88}
+    >>> print(safety_note(figures, (-8.18, -6.0, 17.9), "gust", True)[0])
+    It is weakest at (−8.2, −6.0, 17.9) mm under "gust", where its layers would part: safety factor 2.06, or \
+1.88 with the least strengths that the sources give.
+    """
+    factor, low = float(safety["safety_factor"]), float(safety["safety_factor_low"])
+    figures: Numbers = {
+        "safety_factor": factor,
+        "safety_factor_low": low if isfinite(low) else None,
+        "weakest_at_mm": [float(x) for x in place_mm],
+        "governing_case": case,
+        "fails_by": "between layers" if between_layers else "within layers",
+    }
+    at = ", ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in place_mm)
+    fails = "its layers would part" if between_layers else "it would tear within its layers"
+    least = f", or {low:.2f} with the least strengths that the sources give" if isfinite(low) else ""
+    return (
+        f'It is weakest at ({at}) mm under "{case}", where {fails}: safety factor {factor:.2f}{least}.',
+        figures,
+    )
+
+
+def axis_note(
+    taken: tuple[int, Mapping[str, float]],
+    by_axis: tuple[int, Mapping[str, float]],
+    place_mm: Sequence[float],
+    case: str,
+    between_layers: bool,
+) -> tuple[str, Numbers]:
+    """Say what the stress axis alone would have chosen, and why the load cases say otherwise.
+
+    Parameters
+    ----------
+    taken, by_axis : tuple of int and Mapping[str, float]
+        Rank from 1, with ``safety_factor`` and ``axis_strength_retained``, of the pose to take and of the one
+        that the stress axis alone would choose.
+    place_mm, case, between_layers
+        Of the latter, as for `safety_note`.
+
+    Returns
+    -------
+    tuple of str and dict
+        The sentence and the figures in it.
+    """
+    rank, mine = taken
+    other, theirs = by_axis
+    figures: Numbers = {
+        "rank": rank,
+        "rank_by_axis": other,
+        "safety_factor": float(mine["safety_factor"]),
+        "safety_factor_by_axis": float(theirs["safety_factor"]),
+        "strength_retained_by_axis_percent": 100.0 * float(theirs["axis_strength_retained"]),
+        "weakest_at_mm": [float(x) for x in place_mm],
+    }
+    if other == rank:
+        return "The stress axis alone would choose the same pose.", figures
+    at = ", ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in place_mm)
+    kept = figures["strength_retained_by_axis_percent"]
+    said = (
+        f"The stress axis alone would choose pose {other}, as it keeps {kept:.0f} % of the strength along "
+        "that axis. "
+    )
+    ratio = figures["safety_factor"] / figures["safety_factor_by_axis"]
+    pair = f"{figures['safety_factor']:.2f} against {figures['safety_factor_by_axis']:.2f}"
+    fails = "its layers part" if between_layers else "it tears within its layers"
+    if ratio > 1.0 + SAME:
+        said += (
+            f'Under "{case}" {fails} at ({at}) mm first, which the axis does not see: safety '
+            f"factor {figures['safety_factor_by_axis']:.2f}, where the pose to take has "
+            f"{figures['safety_factor']:.2f}."
+        )
+    elif ratio < 1.0 - SAME:
+        said += f"It is the safer one ({pair}), but what it costs otherwise outweighs that."
+    else:
+        said += f"The two are as safe as each other ({pair}); they differ in the rest of the score."
+    return said, figures

@@ -1,0 +1,198 @@
+"""Strength under load cases in words and JSON: how it was solved, the cases, and how safe each pose is."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from orient.evaluation import Evaluation
+from orient.part.mesh import Part
+from orient.part.select import Selection
+from orient.show.table import direction_words
+from orient.strength.judge import MOST_SAFE
+from orient.strength.section import Strength
+
+STRENGTH_SCHEMA = "orient/strength/1"
+
+
+def strength_document(strength: Strength) -> dict[str, Any]:
+    """Strength as plain values, ready for JSON.
+
+    Parameters
+    ----------
+    strength : Strength
+        What was found.
+
+    Returns
+    -------
+    dict
+        Schema ``orient/strength/1``: how it was solved, every case with what its selectors found, every pose
+        with its safety factors (null where the polymer's spread is not known), and the cautions.
+    """
+    field, safety = strength.field, strength.safety
+    return {
+        "schema": STRENGTH_SCHEMA,
+        "cells": field.cells,
+        "unknowns": field.unknowns,
+        "pitch_mm": _number(field.pitch_mm),
+        "iterations": field.iterations,
+        "residual": float(f"{field.residual:.3e}"),
+        "cases": [
+            {
+                "name": case.name,
+                "max_deflection_mm": None
+                if case.max_deflection_mm is None
+                else _number(case.max_deflection_mm),
+                "selected": [
+                    {
+                        "selector": one.selector,
+                        "faces": len(one.faces),
+                        "area_mm2": _number(one.area_mm2),
+                    }
+                    for one in case.selected
+                ],
+            }
+            for case in field.cases
+        ],
+        "poses": [pose_strength(strength, row) for row in range(len(safety.directions))],
+        "cautions": list(strength.cautions),
+        "timing_s": dict(strength.timing_s),
+    }
+
+
+def pose_strength(strength: Strength, row: int) -> dict[str, Any]:
+    """One pose of the document."""
+    safety = strength.safety
+    return {
+        "build_direction": [_number(x) for x in safety.directions[row]],
+        "safety_factor": _number(safety.factor[row]),
+        "safety_factor_low": _number(safety.low[row]),
+        "safety_factor_high": _number(safety.high[row]),
+        "raw_safety_factor": _number(safety.raw[row]),
+        "weakest_at_mm": [_number(x) for x in safety.weakest_at_mm[row]],
+        "governing_case": strength.case(row),
+        "fails_by": strength.fails_by(row),
+    }
+
+
+def strength_json(strength: Strength) -> str:
+    """The same as JSON text, with a newline at the end."""
+    return json.dumps(strength_document(strength), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+
+
+def strength_view(
+    part: Part,
+    strength: Strength,
+    evaluation: Evaluation | None = None,
+) -> RenderableType:
+    """What a person reads: how it was solved, the cases, the poses, which to take, what to mind.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    strength : Strength
+        What was found.
+    evaluation : Evaluation, optional
+        The ranking that the poses come from; without one they are those that were asked for.
+
+    Returns
+    -------
+    rich renderable
+    """
+    field = strength.field
+    parts: list[RenderableType] = [
+        Text(
+            f"{part.name}: {field.cells:,} cells of {field.pitch_mm:.2f} mm, {field.unknowns:,} unknowns, "
+            f"{field.iterations} iterations to a residual of {field.residual:.0e}"
+        ),
+        "",
+        _cases(strength),
+        "",
+    ]
+    rows = range(len(strength.safety.directions)) if evaluation is None else evaluation.ranking.shown
+    taken = None if evaluation is None else evaluation.ranking.recommended - 1
+    parts.append(_poses(strength, rows, taken))
+    parts.append(
+        Text(
+            "safety: strength over stress, averaged over a ball of "
+            f"{field.ball_mm:.2f} mm, {field.zone_mm:.2f} mm and more from fixed and loaded faces; low and "
+            "high: with the least and the greatest strengths of the sources. raw: at the worst point of all.",
+            style="dim italic",
+        )
+    )
+    if evaluation is not None and taken is not None:
+        ranking = evaluation.ranking
+        parts += [
+            "",
+            Text(
+                f"Take pose {taken + 1}: build along {direction_words(ranking.directions[taken])}.",
+                style="bold",
+            ),
+            *[_point(said) for said in strength.words],
+        ]
+    parts += ["", Text("Caution", style="bold"), *[_point(said) for said in strength.cautions]]
+    return Group(*parts)
+
+
+def _cases(strength: Strength) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    for name in ("load case", "faces", "gives way\nmm"):
+        table.add_column(name, justify="right" if "mm" in name else "left", overflow="fold")
+    for case in strength.field.cases:
+        name = f"{case.name}, both ways" if case.both_ways else case.name
+        sag = "no data" if case.max_deflection_mm is None else f"{case.max_deflection_mm:.3f}"
+        table.add_row(name, "\n".join(_selected(one) for one in case.selected), sag)
+    return table
+
+
+def _selected(one: Selection) -> str:
+    return f"{one.selector}: {one.description}"
+
+
+def _poses(strength: Strength, rows: Sequence[int], taken: int | None) -> Table:
+    safety = strength.safety
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    table.add_column("")
+    table.add_column("build along", no_wrap=True)
+    for name in ("safety", "low–high", "raw"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for name in ("weakest at\nmm", "case", "fails"):
+        table.add_column(name)
+    for row in rows:
+        marks = " ◀" if row == taken else " axis" if row == strength.by_axis else ""
+        known = math.isfinite(safety.low[row])
+        table.add_row(
+            f"{row + 1}{marks}",
+            direction_words(safety.directions[row]),
+            _factor(safety.factor[row]),
+            f"{_factor(safety.low[row])}–{_factor(safety.high[row])}" if known else "no data",
+            _factor(safety.raw[row]),
+            " ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in safety.weakest_at_mm[row]),
+            strength.case(row),
+            strength.fails_by(row),
+            style="bold" if row == taken else "",
+        )
+    return table
+
+
+def _factor(value: float) -> str:
+    return "no load" if value >= MOST_SAFE else f"{value:.2f}"
+
+
+def _point(said: str) -> Padding:
+    point = Table.grid(padding=(0, 1))
+    point.add_row("•", Text(said))
+    return Padding(point, (0, 0, 0, 2), expand=False)
+
+
+def _number(value: float) -> float | None:
+    value = float(value)
+    return round(value, 9) + 0.0 if math.isfinite(value) else None

@@ -1,0 +1,93 @@
+"""The strength document and its view."""
+
+import json
+
+import numpy as np
+import pytest
+from rich.console import Console
+
+import orient
+from orient.evaluation import LOAD_CAUTION, strength_of
+from orient.show.document import ranking_document
+from orient.show.strength import strength_document, strength_json, strength_view
+from tests.evaluated import SAMPLES, sample, without_load
+
+POSE = {
+    "build_direction",
+    "safety_factor",
+    "safety_factor_low",
+    "safety_factor_high",
+    "raw_safety_factor",
+    "weakest_at_mm",
+    "governing_case",
+    "fails_by",
+}
+
+
+def printed(found):
+    console = Console(width=100, force_terminal=False, highlight=False)
+    with console.capture() as text:
+        console.print(strength_view(found.part, found.strength, found))
+    return text.get()
+
+
+def test_document_holds_the_contract_and_nothing_else():
+    found = sample("mast_bracket")
+    document = json.loads(strength_json(found.strength), parse_constant=pytest.fail)
+    solved = {"cells", "unknowns", "pitch_mm", "iterations", "residual"}
+    assert set(document) == {"schema", "cases", "poses", "cautions", "timing_s"} | solved
+    assert document["schema"] == "orient/strength/1"
+    assert all(set(pose) == POSE for pose in document["poses"])
+    assert all(pose["fails_by"] in ("between layers", "within layers") for pose in document["poses"])
+    (gust,) = document["cases"]
+    assert set(gust) == {"name", "max_deflection_mm", "selected"}
+    assert [one["selector"] for one in gust["selected"]] == [
+        "hole-near:-27,0,3",
+        "hole-near:27,0,3",
+        "face-near:12.5,0,40",
+    ]
+    assert all(set(one) == {"selector", "faces", "area_mm2"} for one in gust["selected"])
+    # The wall of a 6.6 mm hole through 6 mm.
+    assert gust["selected"][0]["area_mm2"] == pytest.approx(np.pi * 6.6 * 6, rel=2e-3)
+    assert document["cautions"][0] == LOAD_CAUTION
+    assert document["residual"] <= 1e-6
+
+
+def test_poses_come_as_the_ranking_orders_them():
+    found = sample("mast_bracket")
+    document, ranking = strength_document(found.strength), ranking_document(found)
+    assert len(document["poses"]) == len(ranking["candidates"])
+    for pose, candidate in zip(document["poses"], ranking["candidates"], strict=True):
+        assert pose["build_direction"] == candidate["build_direction"]
+        assert pose["safety_factor"] == candidate["measures"]["safety_factor"]
+        assert pose == candidate["strength"]
+        assert pose["safety_factor_low"] <= pose["safety_factor"] <= pose["safety_factor_high"]
+        assert pose["raw_safety_factor"] <= pose["safety_factor"]
+
+
+def test_the_ranking_says_how_the_stress_was_found():
+    document = ranking_document(sample("mast_bracket"))
+    assert document["strength"]["cells"] == sample("mast_bracket").strength.field.cells
+    assert ranking_document(without_load())["strength"] is None
+    assert "safety_factor" not in ranking_document(without_load())["candidates"][0]["measures"]
+
+
+def test_view_shows_the_case_the_poses_and_the_caution():
+    found = sample("mast_bracket_rev_b")
+    text = printed(found)
+    assert "gust, both ways" in text
+    assert "wall of hole" in text
+    row = found.ranking.recommended - 1
+    assert f"{found.strength.safety.factor[row]:.2f}" in text
+    assert " ".join(LOAD_CAUTION.split()) in " ".join(text.replace("•", "").split())
+    assert "which the axis does not see" in " ".join(text.split()) or "same pose" in text
+
+
+def test_given_poses_are_judged_without_a_ranking():
+    brief = orient.read_brief(SAMPLES / "mast_bracket.toml")
+    part = orient.load(brief.part.file)
+    found = strength_of(part, brief, [[0, 0, 2], [1, 0, 0]], voxels=6000)
+    assert found.safety.directions.tolist() == [[0, 0, 1], [1, 0, 0]]
+    ranked = sample("mast_bracket")
+    row = int(np.argmax(ranked.ranking.directions @ [0, 0, 1]))
+    assert found.safety.factor[0] == ranked.strength.safety.factor[row]

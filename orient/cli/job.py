@@ -1,0 +1,179 @@
+"""The job that every verb takes: its flags, the brief they make, the part it names and its evaluation."""
+
+from __future__ import annotations
+
+import functools
+import inspect
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from orient.cli import options
+from orient.cli.say import say
+from orient.errors import OrientError
+
+if TYPE_CHECKING:
+    from orient.brief import Brief
+    from orient.evaluation import Evaluation
+    from orient.part.mesh import Part
+
+# Flags that stand for one key of the brief: their name here, the key, and what a slip in it is called by.
+_KEYS = {
+    "part": ("part.file", "PART"),
+    "units": ("part.units", "--units"),
+    "body": ("part.body", "--body"),
+    "together": ("part.together", "--together"),
+    "polymer": ("process.polymer", "--polymer"),
+    "machine": ("process.machine", "--machine"),
+    "machines": ("process.machines", "--machines"),
+    "support": ("process.support", "--support"),
+    "layer": ("process.layer_height_mm", "--layer"),
+    "overhang_limit": ("process.overhang_limit_deg", "--overhang-limit"),
+    "stress_axis": ("load.stress_axis", "--stress-axis"),
+    "kind": ("load.kind", "--kind"),
+    "max_height": ("limits.max_height_mm", "--max-height"),
+    "min_strength": ("limits.min_strength_retained", "--min-strength"),
+}
+_NAMES = dict(_KEYS.values())
+
+# All flags of a job, in the order in which help shows them after a verb's own.
+_FLAGS: dict[str, tuple[Any, Any]] = {
+    "stress_axis": (options.StressAxis, None),
+    "kind": (options.Kind, None),
+    "polymer": (options.Polymer, None),
+    "machine": (options.Machine, None),
+    "machines": (options.Machines, None),
+    "support": (options.Support, None),
+    "layer": (options.Layer, None),
+    "overhang_limit": (options.OverhangLimit, None),
+    "weights": (options.Weights, None),
+    "max_height": (options.MaxHeight, None),
+    "min_strength": (options.MinStrength, None),
+    "units": (options.Units, None),
+    "body": (options.Body, None),
+    "together": (options.Together, False),
+    "directions": (options.Directions, 1000),
+    "voxels": (options.Voxels, None),
+    "threads": (options.Threads, None),
+}
+
+
+@dataclass(frozen=True)
+class Job:
+    """What the flags and the brief ask for.
+
+    Attributes
+    ----------
+    brief : Brief
+        The brief with the flags laid over it.
+    brief_file : str or None
+        Where it was read from.
+    directions : int
+        Build directions to try.
+    voxels, threads : int or None
+        As many as the program thinks right where None.
+    """
+
+    brief: Brief
+    brief_file: str | None
+    directions: int
+    voxels: int | None
+    threads: int | None
+
+    def begin(self, outputs: dict[str, str | None]) -> None:
+        """Refuse outputs that would be lost or overwrite what is read; then say what is read."""
+        from orient.show.files import refuse_outputs
+
+        refuse_outputs(outputs, inputs=(self.brief.part.file, self.brief_file, self.brief.process.machines))
+        say(f"Reading {self.brief.part.file} …")
+
+    def read(self) -> Part:
+        """Read the part, while the measuring code is made ready if this is the first run."""
+        from orient.part.read import read_part
+        from orient.show.progress import prepare
+
+        asked = self.brief.part
+        assert asked.file is not None
+        ready = prepare()
+        part = read_part(asked.file, asked.units or "mm", asked.body, bool(asked.together))
+        _ = part.hull  # found, and its loops compiled, while the others compile
+        ready()
+        return part
+
+    def evaluate(self, part: Part, **more: Any) -> Evaluation:
+        """Evaluate the part and show how far it has come."""
+        from orient.evaluation import evaluate
+        from orient.show.progress import following
+
+        with following(len(part.faces)) as progress:
+            return evaluate(
+                part,
+                self.brief,
+                directions=self.directions,
+                start=datetime.now() if self.brief.job.due else None,
+                voxels=self.voxels,
+                threads=self.threads,
+                progress=progress,
+                **more,
+            )
+
+
+def takes_job(verb: Callable[..., None]) -> Callable[..., None]:
+    """Give a verb the part, the brief and the flags that every verb takes.
+
+    Parameters
+    ----------
+    verb : callable
+        Takes a `Job` first, then what is its own.
+
+    Returns
+    -------
+    callable
+        The same with a job's flags in place of the `Job`.
+    """
+    own = list(inspect.signature(verb, eval_str=True).parameters.values())[1:]
+    positional = [p for p in own if p.default is p.empty]
+    optional = [p for p in own if p.default is not p.empty]
+    signature = [
+        _parameter("part", options.PartFile, None),
+        *(p.replace(kind=p.KEYWORD_ONLY) for p in positional),
+        _parameter("brief", options.BriefFile, None),
+        *(p.replace(kind=p.KEYWORD_ONLY) for p in optional),
+        *(_parameter(name, *flag) for name, flag in _FLAGS.items()),
+    ]
+
+    @functools.wraps(verb)
+    def run(**given: Any) -> None:
+        asked = {name: given.pop(name) for name in ("part", "brief", *_FLAGS)}
+        verb(_job(verb.__name__, asked), **given)
+
+    run.__signature__ = inspect.Signature(signature)  # type: ignore[attr-defined]
+    run.__annotations__ = {p.name: p.annotation for p in signature}
+    return run
+
+
+def _parameter(name: str, annotation: Any, default: Any) -> inspect.Parameter:
+    return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
+
+
+def _job(verb: str, asked: dict[str, Any]) -> Job:
+    from orient.brief import Brief, read_brief, vector_from_text, with_flags
+    from orient.ranking.weights import read_weights
+
+    asked["part"] = None if asked["part"] is None else str(asked["part"])
+    asked["together"] = asked["together"] or None
+    asked["stress_axis"] = [vector_from_text(text) for text in asked["stress_axis"] or ()] or None
+    flags = {key: asked[name] for name, (key, _) in _KEYS.items()}
+    if asked["weights"] is not None:
+        preset, single = read_weights(asked["weights"])
+        flags["weights.preset"] = preset
+        flags |= {f"weights.{name}": weight for name, weight in single.items()}
+    file = asked["brief"]
+    brief = with_flags(read_brief(file) if file is not None else Brief(), flags, _NAMES)
+    if brief.part.file is None:
+        raise OrientError(
+            f"No part was named: give a mesh file, as in `orient {verb} part.stl`, or a brief whose [part] "
+            "names one."
+        )
+    return Job(brief, file, asked["directions"], asked["voxels"], asked["threads"])

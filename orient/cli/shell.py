@@ -1,0 +1,49 @@
+"""The verbs of the shell in one list, and how a run ends."""
+
+from __future__ import annotations
+
+import io
+import sys
+
+import typer
+
+from orient.cli.lists import machines, polymers
+from orient.cli.rank import rank
+from orient.cli.say import say
+from orient.cli.shop import shop
+from orient.cli.strength import strength
+from orient.errors import OrientError
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Which way up a part is built in material extrusion, and why.",
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+for verb, help_line in (
+    (rank, "Which way up to build a part, and why."),
+    (shop, "Which machine, and hours, grams and cost."),
+    (strength, "How safe each pose is under load cases."),
+    (polymers, "The polymers, their settings and strengths."),
+    (machines, "The machines an estimate can be made for."),
+):
+    app.command(short_help=help_line)(verb)
+
+
+def main() -> None:
+    """Run the shell; what a user can mend ends in one sentence and exit code 2.
+
+    Ctrl-C (exit code 130) and a reader of the output that goes away are typer's to end quietly.
+    """
+    try:
+        for stream in (sys.stdout, sys.stderr):
+            # A terminal that knows fewer characters gets question marks, not a traceback.
+            if isinstance(stream, io.TextIOWrapper):
+                stream.reconfigure(errors="replace")
+        app(prog_name="orient")
+    except OrientError as error:
+        say(f"orient: {error}")
+        sys.exit(2)

@@ -1,0 +1,20 @@
+"""Where the time of an evaluation goes."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+
+
+@dataclass
+class Clock:
+    """Seconds by step."""
+
+    laps: dict[str, float] = field(default_factory=dict)
+    last: float = field(default_factory=time.perf_counter)
+
+    def lap(self, name: str) -> None:
+        """Book the time since the last lap under a name."""
+        now = time.perf_counter()
+        self.laps[name] = round(now - self.last, 4)
+        self.last = now

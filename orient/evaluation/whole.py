@@ -1,0 +1,291 @@
+"""One part and one brief in, one `Evaluation` out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.brief import Brief
+from orient.cost.bands import surface_pieces
+from orient.cost.envelope import fit_in
+from orient.cost.shop import (
+    ShopSection,
+    cost_floor,
+    order_for,
+    price_poses,
+    shop_cautions,
+    shop_for,
+    shop_notes,
+    with_machine,
+)
+from orient.evaluation.clock import Clock
+from orient.evaluation.model import Evaluation, Progress
+from orient.evaluation.safety import stress_under, taken_by_axis, with_safety
+from orient.evaluation.search import STARTS, STARTS_BY_COST, allowed, search_on
+from orient.evaluation.words import cautions_of, notes_of, warnings_of, with_tilt
+from orient.measure.columns import available_threads
+from orient.measure.poses import Loads, Measures, measure_poses, sort_part
+from orient.measure.surfaces import NamedFaces, NamedFacesMeasures
+from orient.part.mesh import Part
+from orient.part.select import cylinder_axis, select
+from orient.pose.candidates import candidates
+from orient.pose.rotation import footprint_sides
+from orient.process import process_from
+from orient.ranking.limits import Limits
+from orient.ranking.penalties import Scale, penalties, total
+from orient.ranking.ranked import Ranking, rank_poses
+from orient.ranking.weights import check_weights
+from orient.strength.judge import judge
+from orient.strength.section import Strength, safety_columns, strained_axes
+
+Floats = NDArray[np.float64]
+
+
+# A face that the part rests on is at least this many line widths square and this share of its mean
+# shadow (a quarter of the hull's surface); less is a tip or an edge.
+LEAST_REST_LINES = 2.0
+LEAST_REST_SHARE = 0.002
+
+
+def evaluate(
+    part: Part,
+    brief: Brief | None = None,
+    *,
+    directions: int = 1000,
+    by: Literal["score", "cost"] = "score",
+    explained: int = 5,
+    start: datetime | None = None,
+    voxels: int | None = None,
+    threads: int | None = None,
+    progress: Progress | None = None,
+) -> Evaluation:
+    """Evaluate a part: measure it in every pose worth a look, rank them, explain.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    brief : Brief, optional
+        Process, load, faces that matter, weights and limits; defaults where it is silent.
+    directions : int
+        Size of the even grid of build directions.
+    by : {"score", "cost"}
+        Whether the weighted penalties or the cost of a part decide the order.
+    explained : int
+        How many of the best poses are explained.
+    start : datetime, optional
+        When the first bed can start, to say when an order is done.
+    voxels : int, optional
+        Cells to find the stress under load cases with; chosen by the program otherwise.
+    threads : int, optional
+        Threads to measure on; the answer does not depend on it.
+    progress : callable, optional
+        Called with a step's name, poses done, poses in all.
+
+    Returns
+    -------
+    Evaluation
+
+    Raises
+    ------
+    OrientError
+        For a selector that selects nothing, weights that cannot be used, limits that leave no pose, an
+        unknown polymer or machine, an order by cost without prices, or load cases that make no sense.
+    """
+    clock = Clock()
+    brief = with_machine(brief or Brief())
+    process = process_from(brief)
+    shop = shop_for(brief, process, float(part.extents_mm.max()))
+    loads = Loads(np.array(brief.load.stress_axis or (), dtype=np.float64).reshape(-1, 3), brief.load.kind)
+    selections = tuple(_named_faces(part, one.on, one.matters) for one in brief.faces)
+    clock.lap("brief")
+    ready = sort_part(part)
+    pieces = surface_pieces(part)
+    stress = stress_under(part, brief, process, voxels, threads, progress)
+    clock.lap("strength")
+    axes = loads.axes if stress is None or len(loads.axes) else strained_axes(stress.field)
+    found = candidates(part, axes if len(axes) else None, directions)
+    least_rest = max(
+        (LEAST_REST_LINES * process.line_width_mm) ** 2, LEAST_REST_SHARE * part.hull.area_mm2 / 4.0
+    )
+    lies = found.rests_on_flat & (found.contact_area_mm2 >= least_rest)
+    # A face that the part tips off is nothing to rest on.
+    rests = lies & found.stable
+    clock.lap("candidates")
+
+    def measured(poses: Floats, step: str) -> Measures:
+        done = 0
+
+        def report(more: int) -> None:
+            nonlocal done
+            done += more
+            if progress:
+                progress(step, done, len(poses))
+
+        measures = measure_poses(ready, process, poses, loads, selections, threads=threads, progress=report)
+        if brief.limits.envelope_mm is not None:
+            length, width = footprint_sides(poses, part.hull.points)
+            bed = fit_in(poses, part.hull.points, (*brief.limits.envelope_mm[:2], np.inf), margin_mm=0.0)
+            measures.columns.update(
+                footprint_length_mm=length, footprint_width_mm=width, footprint_missing_mm=bed.missing_mm
+            )
+        if stress is not None:
+            # What the load cases leave of the strength goes before what the stress axis says of it.
+            measures.columns["axis_strength_retained"] = measures.columns["strength_retained"]
+            measures.columns.update(safety_columns(stress, poses, threads or available_threads()))
+        if shop.machine_named:
+            room = fit_in(poses, part.hull.points, shop.machine.envelope_mm)
+            measures.columns["machine_missing_mm"] = room.missing_mm
+        if weights["cost"] > 0:
+            priced = price_poses(shop, pieces, poses, measures.columns, threads=threads)
+            measures.columns["unit_cost"] = priced.unit_cost
+        return measures
+
+    weights = check_weights(brief.weights.given(), brief.weights.preset)
+    if by == "cost":
+        weights = dict.fromkeys(weights, 0.0) | {"cost": 1.0}
+
+    scale = Scale(
+        hull_volume_mm3=part.hull.volume_mm3,
+        hull_width_mm=part.hull.width_mm,
+        hull_diameter_mm=part.hull.diameter_mm,
+        largest_rest_mm2=float(part.hull.areas.max()),
+        layer_height_mm=process.layer_height_mm,
+        cost_floor=cost_floor(shop, pieces) if weights["cost"] > 0 else 1.0,
+    )
+    limits = Limits(
+        max_height_mm=brief.limits.max_height_mm,
+        envelope_mm=brief.limits.envelope_mm,
+        min_strength_retained=brief.limits.min_strength_retained,
+        min_safety_factor=brief.limits.min_safety_factor,
+        max_deflection_mm=brief.limits.max_deflection_mm,
+        machine=shop.machine.name if shop.machine_named else None,
+        # The score minds a small first layer; the cost does not, and a part that falls over costs all of it.
+        must_stand_mm2=part.hull.area_mm2 / 4.0 if by == "cost" else None,
+    )
+    first = measured(found.directions, "measure")
+    clock.lap("measure")
+
+    def cost(poses: Floats) -> Floats:
+        columns = measured(poses, "refine").columns
+        totals = total(penalties(columns, scale), weights)
+        return np.where(allowed(columns, poses, limits), totals, np.inf)
+
+    most = STARTS_BY_COST if by == "cost" else STARTS
+    refined = search_on(found, rests, first, scale, weights, limits, cost, ready.frame, most)
+    second = measured(refined, "refine") if len(refined) else None
+    clock.lap("refine")
+
+    poses = np.vstack([found.directions, refined])
+    columns = first.columns if second is None else _stacked(first.columns, second.columns)
+    ranking = rank_poses(
+        poses,
+        found.sources + ("refined",) * len(refined),
+        np.r_[rests, np.zeros(len(refined), dtype=bool)],
+        columns,
+        scale,
+        weights,
+        limits,
+        explained=explained,
+    )
+    strength = None
+    if stress is not None:
+        safety = judge(stress, ranking.directions, threads or available_threads())
+        strength = Strength(
+            stress.field,
+            safety,
+            taken_by_axis(ranking, scale, weights),
+            assumptions=process.assumptions,
+            timing_s=clock.laps,
+        )
+        ranking, strength = with_safety(ranking, strength)
+    ranking = with_tilt(ranking, ready, process, scale.hull_volume_mm3)
+    clock.lap("rank")
+    poses_priced = price_poses(shop, pieces, ranking.directions, ranking.columns, threads=threads)
+    taken = ranking.recommended - 1
+    longer, shorter = footprint_sides(ranking.directions[[taken]], part.hull.points)
+    order = order_for(
+        shop,
+        pieces,
+        ranking.directions[taken],
+        {name: float(column[taken]) for name, column in ranking.columns.items()},
+        (float(longer[0]), float(shorter[0])),
+        start=start,
+    )
+    clock.lap("shop")
+    cautions = shop_cautions(shop, brief, float(poses_priced.hours[taken]))
+    return Evaluation(
+        part=part,
+        brief=brief,
+        process=process,
+        ranking=ranking,
+        resting={
+            row: (float(found.contact_area_mm2[i]), bool(found.stable[i]))
+            for row, i in enumerate(ranking.index.tolist())
+            if i < len(found.sources) and lies[i]
+        },
+        selections=selections,
+        named=_in_order(first.named, second.named if second else (), ranking.index),
+        warnings=warnings_of(part, brief, process, loads),
+        cautions=(*cautions, *cautions_of(ranking, loads, strength, part.hull.area_mm2 / 4.0)),
+        notes=(
+            *notes_of(part, brief, process, loads),
+            *(() if strength is None else strength.field.notes),
+            *shop_notes(shop),
+        ),
+        timing_s=clock.laps,
+        shop=ShopSection(shop, poses_priced, order),
+        strength=strength,
+    )
+
+
+def rank(
+    part: Part, brief: Brief | None = None, *, directions: int = 1000, threads: int | None = None
+) -> Ranking:
+    """Rank a part's build orientations: `evaluate(part, brief).ranking`.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    brief : Brief, optional
+        As for `evaluate`.
+    directions : int
+        Size of the even grid of build directions.
+    threads : int, optional
+        Threads to measure on.
+
+    Returns
+    -------
+    Ranking
+        Poses best first; `recommended` is the rank, from 1, of the one to take.
+    """
+    return evaluate(part, brief, directions=directions, threads=threads).ranking
+
+
+def _named_faces(part: Part, selector: str, matters: str) -> NamedFaces:
+    chosen = select(part, selector)
+    return NamedFaces(selector, matters, chosen.faces, cylinder_axis(part, chosen.faces))
+
+
+def _stacked(a: Mapping[str, Floats], b: Mapping[str, Floats]) -> dict[str, Floats]:
+    return {name: np.concatenate([a[name], b[name]]) for name in a}
+
+
+def _in_order(
+    first: tuple[NamedFacesMeasures, ...], second: tuple[NamedFacesMeasures, ...], index: NDArray[np.int64]
+) -> tuple[NamedFacesMeasures, ...]:
+    """Measures of the faces that matter, in the ranking's order."""
+    ordered = []
+    for k, one in enumerate(first):
+        more = vars(second[k]) if second else {name: np.zeros(0) for name in vars(one)}
+        ordered.append(
+            NamedFacesMeasures(
+                **{name: np.concatenate([v, more[name]])[index] for name, v in vars(one).items()}
+            )
+        )
+    return tuple(ordered)

@@ -96,7 +96,7 @@ class Job:
         asked = self.brief.part
         assert asked.file is not None
         ready = prepare()
-        part = read_part(asked.file, asked.units or "mm", asked.body, bool(asked.together))
+        part = read_part(asked.file, asked.units, asked.body, bool(asked.together))
         _ = part.hull  # found, and its loops compiled, while the others compile
         ready()
         return part

@@ -369,9 +369,12 @@ def _checked(
     finite = np.isfinite(points).all(axis=1)
     bad = int(np.count_nonzero(~finite))
     if corners is None or not finite[corners].all():
-        raise OrientError(
-            f"has {bad:,} corners that are not finite numbers (NaN or infinity): export it again."
+        found = (
+            "a corner that is no finite number"
+            if bad == 1
+            else f"{bad:,} corners that are not finite numbers"
         )
+        raise OrientError(f"has {found} (NaN or infinity): export it again.")
     new_name = np.cumsum(finite, dtype=np.int32) - np.int32(1)
     return points[finite], new_name[corners], bad
 

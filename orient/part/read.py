@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import importlib.util
+import subprocess
+import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -48,10 +50,14 @@ _OBJ_WORDS = {
 # Chord tolerance that STEP solids are cut into triangles with: half of what is called coarse.
 _STEP_TOLERANCE_MM = 0.05
 _STEP_TOLERANCE_RAD = 0.2
+_STEP_TO_GLB = (
+    "import sys, cascadio; step, glb, mm, rad = sys.argv[1:]; "
+    "cascadio.step_to_glb(step, glb, tol_linear=float(mm), tol_angular=float(rad))"
+)
 
 
 def read_part(
-    path: str | Path, units: str | None = "mm", body: int | None = None, together: bool = False
+    path: str | Path, units: str | None = None, body: int | None = None, together: bool = False
 ) -> Part:
     """Read a part from a file.
 
@@ -61,8 +67,9 @@ def read_part(
         An STL (binary or ASCII), OBJ, PLY, OFF, 3MF, GLB or, with the ``step`` extra, STEP file.
     units : str, optional
         Unit of the numbers in an STL, OBJ, PLY or OFF file: mm, cm, m, in, ft or um; mm when None.
-        3MF and STEP state their unit, glTF is in metres (glTF 2.0 specification, section 3.4); there
-        another unit than mm asked for is noted and not used.
+        3MF and STEP state their unit; there another one asked for is noted and not used. GLB is in
+        metres (glTF 2.0 specification, section 3.4) unless another unit is asked for: many a file
+        is drawn in millimetres all the same.
     body : int, optional
         Where the file holds separate bodies, keep this one, counted from 1, largest first.
     together : bool
@@ -79,7 +86,10 @@ def read_part(
         One sentence that names the file and the fix.
     """
     path = Path(path)
-    unit = canonical_unit("mm" if units is None else units)
+    try:
+        asked = None if units is None else canonical_unit(units)
+    except OrientError as error:
+        raise OrientError(f"The file '{path}' cannot be read in that unit: {_lowered(str(error))}") from None
     if body is not None and together:
         raise OrientError("Both one body and all together were asked for: choose --body N or --together.")
     try:
@@ -96,13 +106,18 @@ def read_part(
         raise OrientError(f"The file '{path}' {error}") from None
 
     notes = (*note, *triangles.notes)
-    doubt_units = triangles.unit is None
-    if triangles.unit is not None:
-        if unit not in ("mm", triangles.unit):
-            notes += (
-                f"The unit {unit} was not used: {kind} carries its own, here {unit_word(triangles.unit)}.",
-            )
-        unit = triangles.unit
+    unit = triangles.unit or asked or "mm"
+    if kind == "GLB" and asked not in (None, unit):
+        notes += (
+            f"Read in {unit_word(asked)} as asked, though GLB is in {unit_word(unit)} by its standard.",
+        )
+        unit = asked
+    elif kind == "STEP" and asked not in (None, "mm"):
+        notes += (f"The unit {asked} was not used: STEP carries its own.",)
+    elif asked not in (None, unit):
+        notes += (f"The unit {asked} was not used: {kind} carries its own, here {unit_word(unit)}.",)
+    # A GLB is doubted by its size as a bare number is: it cannot say that it holds millimetres.
+    doubt_units = triangles.unit is None or kind == "GLB"
     points, corners, groups = triangles.points, triangles.corners, triangles.groups
     del triangles  # the raw corners are the largest array of all: let them go as soon as they are merged
     try:
@@ -119,6 +134,10 @@ def read_part(
         )
     except OrientError as error:
         raise OrientError(f"The file '{path}' {error}") from None
+
+
+def _lowered(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
 
 
 def _kind(path: Path) -> tuple[str, tuple[str, ...]]:
@@ -200,18 +219,18 @@ def _read_step(path: Path) -> Triangles:
     """Cut STEP solids into triangles; the kernel hands them over in metres."""
     if importlib.util.find_spec("cascadio") is None:
         raise OrientError("is a STEP file, which needs one more package: run pip install 'orient[step]'.")
-    import cascadio
-
     with tempfile.TemporaryDirectory() as folder:
         between = Path(folder) / "part.glb"
-        try:
-            cascadio.step_to_glb(
-                str(path), str(between), tol_linear=_STEP_TOLERANCE_MM, tol_angular=_STEP_TOLERANCE_RAD
-            )
-        except Exception as error:
-            reason = " ".join(str(error).split())[:100] or type(error).__name__
-            raise OrientError(f"cannot be read as STEP ({reason}): export it again.") from None
-        if not between.exists():
+        # In a process of its own: the kernel prints what it thinks of a file, and a damaged one may end it.
+        tolerances = (str(_STEP_TOLERANCE_MM), str(_STEP_TOLERANCE_RAD))
+        subprocess.run(
+            [sys.executable, "-P", "-c", _STEP_TO_GLB, str(path), str(between), *tolerances],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            check=False,
+        )
+        if not between.exists() or not between.stat().st_size:
             raise OrientError("cannot be read as STEP (no solid was found in it): export it again.")
         return _by_trimesh("GLB", "m")(between)
 

@@ -191,7 +191,10 @@ def _read_model(package: zipfile.ZipFile, name: str) -> _Model:
                 element.clear()
                 while element.getprevious() is not None:
                     del element.getparent()[0]
-    return _Model(canonical_unit(unit), objects, items)
+    try:
+        return _Model(canonical_unit(unit), objects, items)
+    except OrientError:
+        raise OrientError(f"states the unit '{unit}', which 3MF does not know: export it again.") from None
 
 
 def _refuse_unknown_extensions(model: Any) -> None:

@@ -35,6 +35,8 @@ _WORD = {
 # Common practice, no source: parts laid on a desktop or workshop machine are rarely smaller or larger.
 SMALLEST_LIKELY_MM = 5.0
 LARGEST_LIKELY_MM = 2000.0
+# Common practice, no source: on a part smaller than this, holes finer than any screw's are doubted.
+SMALL_WITH_HOLES_MM = 20.0
 
 # ISO 273:1979 clearance holes, fine, medium and coarse, M2 to M20 (table in the standard), and
 # ISO 261 nominal thread diameters with their tap drills d − P for the coarse pitch.
@@ -114,7 +116,8 @@ def likely_unit(
     1. *Size.* A largest extent under 5 mm or over 2000 mm is unlikely; the first of
        millimetres, inches, centimetres, metres and micrometres that brings it back into that range is named.
     2. *Holes.* Read as mm, the circular edges become sizes of ISO 273 or ISO 261 (within 0.02 mm)
-       at × 25.4, at least half of them and more than do as read.
+       at × 25.4, at least half of them and more than do as read. On a part under 20 mm, several edges
+       that are all too small for an M2 thread, and all standard at × 10, speak for centimetres.
     3. *Inch fractions.* All extents, or most circles, are whole sixty-fourths of the file's unit,
        and at least one of them is no whole twentieth: 1.375 is a length people draw in inches,
        not in millimetres. Only where × 25.4 leaves the part smaller than 1 m.
@@ -136,9 +139,10 @@ def likely_unit(
     largest = float(np.max(extents))
     size_mm = largest * MM_PER[unit]
     if not SMALLEST_LIKELY_MM <= size_mm <= LARGEST_LIKELY_MM:
+        size_words = f"{size_mm:,.0f}" if size_mm >= 100 else f"{size_mm:.4g}"
         for other in ("mm", "in", "cm", "m", "um"):
             if other != unit and SMALLEST_LIKELY_MM <= largest * MM_PER[other] <= LARGEST_LIKELY_MM:
-                return other, f"its largest side would be {size_mm:.4g} mm"
+                return other, f"its largest side would be {size_words} mm"
         return None
     if unit != "mm" or largest * MM_PER["in"] > LARGEST_LIKELY_MM / 2:
         return None
@@ -147,6 +151,12 @@ def likely_unit(
         as_inches = _standard(circles * MM_PER["in"])
         if as_inches * 2 >= len(circles) and as_inches > _standard(circles):
             return "in", f"{as_inches} of its {len(circles)} sizes of round edge fit standard holes at × 25.4"
+        too_fine = largest < SMALL_WITH_HOLES_MM and circles.max() < STANDARD_HOLES_MM[0]
+        if too_fine and len(circles) >= 2 and _standard(circles * MM_PER["cm"]) == len(circles):
+            return (
+                "cm",
+                f"its {len(circles)} sizes of round edge, too fine for a screw, fit standard holes at × 10",
+            )
     if _inch_fractions(extents, share=1.0):
         return "in", "its sides are whole fractions of an inch"
     if len(circles) >= 2 and _inch_fractions(circles, share=0.75):

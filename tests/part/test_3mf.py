@@ -148,7 +148,7 @@ def test_objects_in_files_of_their_own_are_followed(tmp_path):
         (one(box()), '<item objectid="9"/>', "", "object 9"),
         (one(box()), "", "", "no faces"),
         (one(box()), '<item objectid="1" transform="1 0 0"/>', "", "item that cannot be read"),
-        (one(box()), ITEM, 'unit="cubit"', "'cubit' is not known"),
+        (one(box()), ITEM, 'unit="cubit"', "states the unit 'cubit', which 3MF does not know"),
         (one(box()), ITEM, 'xmlns:q="urn:secret" requiredextensions="q"', "extension 'q'"),
         (one(box()).replace('x="', 'x="?', 1), ITEM, "", "vertex that cannot be read"),
         (one((box()[0], box()[1] + 3)), ITEM, "", "not there"),

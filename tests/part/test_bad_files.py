@@ -29,12 +29,12 @@ FACE = b"facet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1 
         ("cut_head.stl", STL[:50], "cut short"),
         ("cut_ascii.stl", ASCII[: len(ASCII) // 2], "cut short"),
         ("words.stl", ASCII.replace(b"vertex 0", b"vertex O", 1), "not three numbers"),
-        ("nan.stl", NAN, "not finite"),
-        ("infinite.stl", INFINITE, "not finite"),
+        ("nan.stl", NAN, "a corner that is no finite number"),
+        ("infinite.stl", INFINITE, "a corner that is no finite number"),
         (
             "nan_ascii.stl",
             b"solid\n" + FACE + FACE.replace(b"1 0 0", b"nan 0 0") + b"endsolid\n",
-            "not finite",
+            "no finite number",
         ),
         ("none.stl", STL[:80] + struct.pack("<I", 0), "no faces"),
         ("none_ascii.stl", b"solid none\nendsolid none\n", "no faces"),
@@ -81,7 +81,7 @@ def test_a_folder_says_so(tmp_path):
 
 
 def test_an_unknown_unit_is_refused_before_the_file_is_opened():
-    with pytest.raises(OrientError, match="'parsec' is not known"):
+    with pytest.raises(OrientError, match=r"'nowhere\.stl'.*'parsec' is not known"):
         read_part("nowhere.stl", units="parsec")
 
 

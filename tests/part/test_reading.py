@@ -44,6 +44,15 @@ def test_glb_is_in_metres(tmp_path):
     assert part.extents_mm == pytest.approx([20, 20, 30], rel=1e-6)
 
 
+def test_a_glb_that_holds_millimetres_is_doubted_and_can_be_read_so(tmp_path):
+    path = written(tmp_path, "part.glb", prism(24, 10, 30))
+    assert any("probably drawn in millimetres (--units mm)" in note for note in read_part(path).notes)
+    part = read_part(path, units="mm")
+    assert part.units == "mm"
+    assert part.extents_mm == pytest.approx([20, 20, 30], rel=1e-6)
+    assert part.notes[-1:] == ("Read in millimetres as asked, though GLB is in metres by its standard.",)
+
+
 def test_glb_keeps_mirrored_copies_the_right_way_out(tmp_path):
     scene = trimesh.Scene()
     wedge = trimesh.Trimesh(*box((0.01, 0.02, 0.03)))
@@ -205,6 +214,15 @@ def test_step_arrives_in_millimetres(tmp_path):
     assert part.extents_mm == pytest.approx([40, 30, 20], rel=1e-5)
     assert part.volume_mm3 == pytest.approx(24000, rel=1e-5)
     assert part.closed
+
+
+def test_a_damaged_step_is_refused_without_a_word_from_its_kernel(tmp_path, capfd):
+    pytest.importorskip("cascadio")
+    path = tmp_path / "block.step"
+    path.write_text(step_block(40, 30, 20)[:-400])
+    with pytest.raises(OrientError, match=r"block\.step' cannot be read as STEP"):
+        read_part(path)
+    assert capfd.readouterr() == ("", "")
 
 
 def test_step_without_its_extra_says_what_to_install(tmp_path, monkeypatch):

@@ -156,7 +156,7 @@ def test_unused_corners_that_are_not_finite_are_dropped_and_counted():
         (np.eye(3), [[0, 1, 2], [0, 1, 3]], "not there"),
         (np.eye(3), [[0, 1, 2], [0, 1, -1]], "not there"),
         (np.eye(3), [[0, 0, 1], [1, 1, 2]], "three different corners"),
-        ([[0, 0, 0], [1, 0, 0], [0, np.inf, 0]], [[0, 1, 2], [0, 2, 1]], "not finite"),
+        ([[0, 0, 0], [1, 0, 0], [0, np.inf, 0]], [[0, 1, 2], [0, 2, 1]], "no finite number"),
         ([[0, 0, 1], [1, 0, 2], [0, 1, 3], [1, 1, 4]], [[0, 1, 2], [1, 3, 2]], "one plane"),
         (np.eye(4)[:, :3] * 1e200, [[0, 1, 2], [0, 1, 3]], "too large"),
         (np.zeros((3, 2)), [[0, 1, 2], [0, 1, 2]], "shape"),

@@ -59,6 +59,19 @@ def test_holes_that_fit_iso_273_as_read_speak_for_millimetres():
     assert likely_unit(np.array([30.3, 20.1, 6.2]), "mm", np.array([3.4, 4.5, 5.5])) is None
 
 
+def test_holes_too_fine_for_a_screw_on_a_small_part_speak_for_centimetres():
+    # ISO 273:1979 medium clearance holes for M6 and M8 drawn in centimetres: 0.66 and 0.9.
+    assert likely_unit(np.array([6.0, 4.0, 5.0]), "mm", np.array([0.66, 0.9]))[0] == "cm"
+    # One vent of half a millimetre says nothing, nor do two on a part of ordinary size.
+    assert likely_unit(np.array([6.0, 4.0, 5.0]), "mm", np.array([0.5])) is None
+    assert likely_unit(np.array([60.0, 40.0, 5.0]), "mm", np.array([0.66, 0.9])) is None
+
+
+def test_a_size_is_written_as_people_write_it():
+    assert "60,000 mm" in likely_unit(np.array([60000.0, 4000.0, 5000.0]), "mm")[1]
+    assert "0.06 mm" in likely_unit(np.array([0.06, 0.04, 0.05]), "mm")[1]
+
+
 def test_whole_fractions_of_an_inch_speak_for_inches():
     # A block of 5 × 2 1/2 × 1 3/8 inches.
     assert likely_unit(np.array([5.0, 2.5, 1.375]), "mm")[0] == "in"

@@ -153,7 +153,7 @@ def test_a_cube_pulled_across_its_corners_leaves_its_faces_and_says_what_it_stan
     retained = ranking.columns["strength_retained"]
     assert retained[row] > 0.99 > retained[ranking.best_resting - 1]
     words = " ".join(ranking.why[row])
-    assert "rests on no flat face: its first layer covers" in words
+    assert "No flat face carries it: its first layer covers" in words
 
 
 @pytest.mark.parametrize("name", ["cable_guide", "sensor_housing", "test_wedge"])

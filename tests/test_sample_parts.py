@@ -14,6 +14,9 @@ import pytest
 import trimesh
 from shapely import Polygon
 
+import orient
+from orient.part.select import select
+
 FOLDER = Path(__file__).resolve().parent.parent / "sample_parts"
 _spec = importlib.util.spec_from_file_location("sample_parts_build", FOLDER / "build.py")
 build = importlib.util.module_from_spec(_spec)
@@ -312,6 +315,9 @@ def test_selectors_of_the_brief_hit_the_part(name, briefs, filed):
             lies = np.abs(mesh.triangles @ values[:3] - values[3]).max(axis=1) < 1e-4
             faces_out = mesh.face_normals @ values[:3] > 0.999
             assert mesh.area_faces[lies & faces_out].sum() > 100, selector
+        elif kind == "box":
+            inside = (mesh.triangles >= values[:3] - 1e-4) & (mesh.triangles <= values[3:] + 1e-4)
+            assert mesh.area_faces[inside.all(axis=(1, 2))].sum() > 100, selector
         else:
             assert kind == "hole-near", selector
             ring = np.hypot(*(mesh.vertices[:, :2] - values[:2]).T)
@@ -325,6 +331,20 @@ def test_gust_presses_on_the_seat_and_both_bolts_hold(briefs, filed):
         assert case["force"] == [{"on": "face-near:12.5,0,40", "newtons": [0, 0, -120]}]
         _, _, face = trimesh.proximity.closest_point(filed[name], [[12.5, 0, 40]])
         assert filed[name].face_normals[face[0]] == pytest.approx([0, 0, 1], abs=1e-6)
+
+
+def test_the_whole_inside_of_the_duct_must_stay_free_of_support():
+    # Rays from the middle of the air's way: whatever they meet first is a wall of the inside.
+    part = orient.load(FOLDER / "fan_duct.stl")
+    brief = orient.read_brief(FOLDER / "fan_duct.toml")
+    free = [select(part, one.on).faces for one in brief.faces if one.matters == "no_support"]
+    mesh = trimesh.Trimesh(part.vertices, part.faces, process=False)
+    around = np.radians(np.arange(20, 341, 15))  # past the hole for the probe
+    inlet = np.column_stack([np.cos(around), np.sin(around), 0 * around])
+    mouth = np.column_stack([0 * around, np.cos(around), np.sin(around)])
+    origins = np.repeat([[0.0, 0.0, 5.0], [35.0, 0.0, 39.0]], len(around), axis=0)
+    met = mesh.ray.intersects_first(origins, np.vstack([inlet, mouth]))
+    assert np.isin(met, np.concatenate(free)).all()
 
 
 def test_both_revisions_are_judged_by_one_brief(briefs):

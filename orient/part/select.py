@@ -114,7 +114,7 @@ def select(part: Part, selector: str) -> Selection:
         faces = _BY_NUMBERS[kind](part, selector, _numbers(selector, kind, rest))
     faces = np.sort(faces).astype(np.int64)
     area = float(part.areas[faces].sum())
-    return Selection(selector, faces, area, _described(part, faces, area))
+    return Selection(selector, faces, area, described(part, faces))
 
 
 def cylinder_axis(part: Part, faces: NDArray[np.int64]) -> NDArray[np.float64] | None:
@@ -280,8 +280,22 @@ _BY_NUMBERS: dict[str, Callable[[Part, str, NDArray], NDArray]] = {
 }
 
 
-def _described(part: Part, faces: NDArray[np.int64], area: float) -> str:
-    """Say what the faces are: flat, round or curved, and how many there are."""
+def described(part: Part, faces: NDArray[np.int64]) -> str:
+    """Say what selected faces are: flat, round or curved, how many there are, and their area.
+
+    Parameters
+    ----------
+    part
+        The part.
+    faces
+        Faces that `select` found on it, (k,).
+
+    Returns
+    -------
+    str
+        A clause, such as ``flat face of 1200.0 mm² looking along (0, 0, 1)``.
+    """
+    area = float(part.areas[faces].sum())
     pieces = _pieces(part, faces)
     normals = part.normals[faces]
     mean = part.areas[faces] @ normals

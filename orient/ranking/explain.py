@@ -120,7 +120,7 @@ def _ground(numbers: Numbers) -> str | None:
     patches, tips = under.get("islands"), under.get("tip_margin_deg")
     parts = f" in {figure(patches, '')} separate patches" if patches is not None and patches > 1 else ""
     area = figure(under["first_layer_mm2"], "mm²")
-    said = f"It rests on no flat face: its first layer covers {area} mm²{parts}"
+    said = f"No flat face carries it: its first layer covers {area} mm²{parts}"
     if tips is not None and tips < 0:
         return f"{said}, and its weight hangs outside that, so its support must keep it from tipping."
     return f"{said}."

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from orient.evaluation import Evaluation
+from orient.part.select import described
 from orient.pose.rotation import rotations_to_bed
 from orient.show.shop import pose_shop, shop_summary
 from orient.show.strength import pose_strength, strength_document
@@ -62,9 +63,10 @@ def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
     Returns
     -------
     dict
-        Schema ``orient/ranking/1``: part, brief as resolved, every candidate best first with its
-        build direction (file coordinates, mm), its transform onto the bed, measures, penalties and,
-        for the explained ones, why; then what was excluded, and the seconds spent.
+        Schema ``orient/ranking/1``: part, brief as resolved, the faces that matter, every candidate
+        best first with its build direction (file coordinates, mm), its transform onto the bed,
+        measures, penalties and, for the explained ones, why; then what was excluded, and the seconds
+        spent.
     """
     part, ranking = evaluation.part, evaluation.ranking
     transforms = rotations_to_bed(ranking.directions, part.hull.points)
@@ -83,6 +85,16 @@ def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
             "notes": list(part.notes),
         },
         "brief": evaluation.resolved_brief(),
+        "faces": [
+            {
+                "on": one.selector,
+                "matters": one.matters,
+                "faces": len(one.faces),
+                "area_mm2": _number(part.areas[one.faces].sum()),
+                "description": described(part, one.faces),
+            }
+            for one in evaluation.selections
+        ],
         "recommended": ranking.recommended,
         "best_resting": ranking.best_resting,
         "best_free": ranking.best_free,

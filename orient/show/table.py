@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from orient.evaluation import Evaluation
+from orient.part.select import described
 from orient.show.shop import NO_DATA, order_words
 from orient.show.terminal import print_view
 
@@ -22,6 +23,8 @@ _BAR_WIDTH = 3
 WITH_BARS = 96
 # Stands before what is only approximate.
 ABOUT = "≈"
+# Stands after the number of a pose that no other beats in support, height and load together.
+UNBEATEN = "*"
 
 
 def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
@@ -44,6 +47,7 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
     parts: list[RenderableType] = [
         _part_line(evaluation),
         *[_point(said, "!") for said in evaluation.warnings],
+        *[_point(said) for said in _named(evaluation)],
         "",
         _table(evaluation, rows, wide=width >= WITH_BARS),
         _legend(evaluation, wide=width >= WITH_BARS),
@@ -95,6 +99,24 @@ def _part_line(evaluation: Evaluation) -> Text:
     )
 
 
+# Why faces matter, after "that" and a plural.
+_MATTERS = {
+    "visible": "are seen",
+    "fit": "must fit",
+    "seal": "must seal",
+    "no_support": "must stay free of support",
+}
+
+
+def _named(evaluation: Evaluation) -> list[str]:
+    """Say what each selector of the brief selected, so that a wrong one is noticed."""
+    part = evaluation.part
+    return [
+        f"Faces that {_MATTERS[one.matters]}, {one.selector}: {described(part, one.faces)}."
+        for one in evaluation.selections
+    ]
+
+
 def _shop_columns(evaluation: Evaluation) -> dict[str, Callable[[int], str]]:
     """Heads and cells of the shop's columns; none unless polymer and machine were named."""
     shop, poses = evaluation.shop.shop, evaluation.shop.poses
@@ -144,8 +166,9 @@ def _table(evaluation: Evaluation, rows: Sequence[int], wide: bool) -> Table:
     table.add_column("\nscore", justify="right", no_wrap=True)
     for row in rows:
         taken = row + 1 == ranking.recommended
+        number = f"{row + 1}{UNBEATEN if ranking.undominated[row] else ''}"
         cells = [
-            f"{row + 1} ◀" if taken else f"{row + 1}",
+            f"{number} ◀" if taken else number,
             direction_words(ranking.directions[row]),
             _rest_words(evaluation, row),
         ]
@@ -178,6 +201,9 @@ def _legend(evaluation: Evaluation, wide: bool) -> Text:
     said += "; bars: the longer, the more trouble." if bars else "."
     if any(b - a > 1 for a, b in zip(evaluation.ranking.shown, evaluation.ranking.shown[1:], strict=False)):
         said += " Numbers left out lean less than 15° from a pose shown, or come after it."
+    if evaluation.ranking.undominated[list(evaluation.ranking.shown)].any():
+        every = "support, height and load" if "load" in evaluation.ranking.penalty else "support and height"
+        said += f" {UNBEATEN}: no pose betters it in {every} together."
     said += f" {ABOUT}: approximate, the mesh is not closed." if evaluation.approximate else ""
     return Text(said, style="dim italic")
 

@@ -165,7 +165,7 @@ def test_a_free_pose_that_is_taken_says_what_it_stands_on():
         "and 10 % is enough to leave the flat."
     )
     assert first[1] == (
-        "It rests on no flat face: its first layer covers 20.0 mm² in 3 separate patches, "
+        "No flat face carries it: its first layer covers 20.0 mm² in 3 separate patches, "
         "and its weight hangs outside that, so its support must keep it from tipping."
     )
 

@@ -33,7 +33,8 @@ def test_rows_hold_the_figures_of_the_json(evaluation, width):
     for row in found.ranking.shown:
         candidate = document["candidates"][row]
         measures = candidate["measures"]
-        (line,) = [line for line in lines if line.split(" ")[0] == str(candidate["rank"])]
+        number = f"{candidate['rank']}{'*' if candidate['undominated'] else ''}"
+        (line,) = [line for line in lines if line.split(" ")[0] == number]
         figures = line.split()
         assert ("◀" in figures) == (candidate["rank"] == document["recommended"])
         assert f"{measures['support_volume_mm3']:,.0f}" in figures
@@ -72,6 +73,20 @@ def test_no_line_is_wider_than_the_terminal(evaluation, width):
 def test_the_strength_column_is_there_with_a_load_and_only_then():
     assert "strength" in printed(sample("mast_bracket"))
     assert "strength" not in printed(without_load()).lower()
+
+
+def test_the_star_is_explained_by_what_it_weighs():
+    assert "*: no pose betters it in support, height and load together." in flowing(
+        printed(sample("mast_bracket"))
+    )
+    assert "*: no pose betters it in support and height together." in flowing(printed(without_load()))
+
+
+def test_what_a_selector_selected_is_said_before_the_answer():
+    text = flowing(printed(sample("mast_bracket")))
+    (one,) = ranking_document(sample("mast_bracket"))["faces"]
+    assert f"Faces that must stay free of support, {one['on']}: {one['description']}." in text
+    assert text.index("Faces that") < text.index("build along")
 
 
 def test_what_a_limit_leaves_out_is_counted_with_an_example():

@@ -11,7 +11,7 @@ import difflib
 import math
 import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from types import UnionType
@@ -40,9 +40,12 @@ def _text(value: object) -> object:
 
 
 def _day(value: object) -> object:
-    if isinstance(value, bool | int | float):
-        raise ValueError("must be a date such as 2030-05-31")
-    return value
+    try:
+        if not isinstance(value, bool | int | float):
+            return date.fromisoformat(value) if isinstance(value, str) else value
+    except ValueError:
+        pass
+    raise ValueError(f"is {_shown(value)}; write a date such as 2030-05-31")
 
 
 def _one_or_several(value: object) -> object:
@@ -265,6 +268,28 @@ class Brief(_Section):
     rates: Rates = Rates()
     polymer: PolymerFigures = PolymerFigures()
 
+    @classmethod
+    def model_validate(cls, obj: Any, **options: Any) -> Brief:
+        """Check a brief that is given as plain values, as `read_brief` checks a file.
+
+        Parameters
+        ----------
+        obj
+            Sections by name, each a dict of its keys; or a brief.
+        **options
+            As for any pydantic model.
+
+        Returns
+        -------
+        Brief
+
+        Raises
+        ------
+        OrientError
+            For an unknown or wrong key: its name, its section and the nearest right one.
+        """
+        return _checked(obj, lambda loc: "Brief", **options)
+
     @model_validator(mode="after")
     def _something_weighs(self) -> Brief:
         weights = self.weights
@@ -439,9 +464,9 @@ def _text_of(path: Path) -> str:
         raise OrientError(f"{path}, line {line}, is not UTF-8 text; save the brief as UTF-8.") from None
 
 
-def _checked(data: Mapping[str, Any], place: Any) -> Brief:
+def _checked(data: Any, place: Callable[[Sequence[int | str]], str], **options: Any) -> Brief:
     try:
-        return Brief.model_validate(data)
+        return Brief.__pydantic_validator__.validate_python(data, **options)
     except ValidationError as error:
         # A misspelt key is told before what it left missing.
         details = sorted(error.errors(include_url=False), key=lambda d: d["type"] != "extra_forbidden")
@@ -469,6 +494,8 @@ def _sentence(fault: ErrorDetails) -> str:
         close = difflib.get_close_matches(str(fault["input"]), allowed, n=1, cutoff=0.4)
         nearest = f'; the nearest is "{close[0]}"' if close else ""
         return f"{in_section}{name} is {value}; it must be {_either(allowed)}{nearest}."
+    if not loc and kind in ("model_type", "model_attributes_type"):
+        return f"{value} is no table of sections; give one such as {{'load': {{'stress_axis': [1, 0, 0]}}}}."
     if kind in ("model_type", "model_attributes_type"):
         homes = [s for s in _homes_of(name) if s != name]
         elsewhere = f'; the key "{name}" belongs in [{homes[0]}]' if homes else ""

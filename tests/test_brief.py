@@ -172,7 +172,8 @@ def test_several_stress_axes_are_a_list(written):
         ("[process]\noverhang_limit_deg = 90", 2, "less than 90"),
         ("[job]\nquantity = 0", 2, "[job] quantity is 0; it should be greater than or equal to 1"),
         ("[job]\nquantity = true", 2, "[job] quantity is true"),
-        ("[job]\ndue = 3", 2, "[job] due must be a date such as 2030-05-31"),
+        ("[job]\ndue = 3", 2, "[job] due is 3; write a date such as 2030-05-31"),
+        ('[job]\ndue = "soon"', 2, '[job] due is "soon"; write a date such as 2030-05-31'),
         ("[limits]\nmin_strength_retained = 60", 2, "less than or equal to 1"),
         ("[faces]\non = 'plane:0,0,1,4'", 1, "write it with double brackets, [[faces]]"),
         (TWO_FACES, 6, '[[faces]] number 2 has no key "maters"; the nearest is "matters"'),
@@ -279,3 +280,20 @@ def test_the_resolved_brief_reads_back_the_same(written):
     plain = brief.resolved()
     assert Brief.model_validate(plain) == brief
     assert "rates" not in read_brief(written("")).resolved()
+
+
+@pytest.mark.parametrize(
+    ("plain", "says"),
+    [
+        ({"proces": {"polymer": "PLA"}}, 'no section "proces"; the nearest is "process"'),
+        ({"process": {"layer_hight_mm": 0.2}}, '"layer_hight_mm"; the nearest is "layer_height_mm"'),
+        ({"load": {"stress_axis": [0, 0, 0]}}, "[load] stress_axis has no length"),
+        ({"faces": [{"on": "box:0,0,0,1,1,1", "matters": "fitt"}]}, 'the nearest is "fit"'),
+        ("job.toml", "no table of sections"),
+    ],
+)
+def test_a_brief_of_plain_values_is_refused_in_the_same_words_as_a_file(plain, says):
+    with pytest.raises(OrientError) as refusal:
+        Brief.model_validate(plain)
+    assert says in str(refusal.value)
+    assert "\n" not in str(refusal.value)

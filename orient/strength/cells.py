@@ -86,7 +86,7 @@ class Cells:
         return table
 
 
-def cut_into_cells(part: Part, grid: Grid) -> Cells:
+def cut_into_cells(part: Part, grid: Grid, least: float = LEAST_FILL) -> Cells:
     """Fill a grid with a part.
 
     Parameters
@@ -95,11 +95,13 @@ def cut_into_cells(part: Part, grid: Grid) -> Cells:
         A closed part.
     grid : Grid
         The grid around it.
+    least : float
+        Share below which a cell is left out.
 
     Returns
     -------
     Cells
-        Solid ones; their volumes add up to the part's, less the slivers below `LEAST_FILL`.
+        Solid ones; their volumes add up to the part's, less the slivers that are left out.
 
     Raises
     ------
@@ -120,7 +122,7 @@ def cut_into_cells(part: Part, grid: Grid) -> Cells:
     triangles = snapped(part, grid)
     nx, ny, nz = grid.shape
     first, face = _by_column(triangles, nx, ny)
-    place, moments, worst = _fill(triangles, first, face, nx, ny, nz, *_rule(4), LEAST_FILL)
+    place, moments, worst = _fill(triangles, first, face, nx, ny, nz, *_rule(4), least)
     if worst > _LEAK:
         raise OrientError(
             f"The mesh of {part.name} overlaps itself or is inside out, so its inside cannot be filled: "

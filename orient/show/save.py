@@ -49,11 +49,7 @@ def save_pose(evaluation: Evaluation, path: Path, rank: int | None = None) -> No
     import trimesh
 
     part = evaluation.part
-    row = (rank or evaluation.ranking.recommended) - 1
-    if not 0 <= row < len(evaluation.ranking.directions):
-        raise OrientError(
-            f"There is no pose {rank}: the ranking has poses 1 to {len(evaluation.ranking.directions)}."
-        )
+    row = pose_row(evaluation, rank)
     transform = rotation_to_bed(evaluation.ranking.directions[row], part.hull.points)
     vertices = part.vertices @ transform[:3, :3].T + transform[:3, 3]
     # What rests on the bed lies at exactly 0, not at a rounding error above or below it.
@@ -66,3 +62,19 @@ def save_pose(evaluation: Evaluation, path: Path, rank: int | None = None) -> No
         mesh.units = "millimeter"
     data = mesh.export(file_type=kind)
     write_whole(path, data.encode() if isinstance(data, str) else data)
+
+
+def pose_row(evaluation: Evaluation, rank: int | None) -> int:
+    """Row of the pose of a rank, from 1; of the recommended one when it is left out.
+
+    Raises
+    ------
+    OrientError
+        For a pose that is not there.
+    """
+    row = (rank or evaluation.ranking.recommended) - 1
+    if not 0 <= row < len(evaluation.ranking.directions):
+        raise OrientError(
+            f"There is no pose {rank}: the ranking has poses 1 to {len(evaluation.ranking.directions)}."
+        )
+    return row

@@ -1,0 +1,315 @@
+"""What the faces of a part are coloured by: what needs holding up, thickness, hard features, safety."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from orient.features.model import Feature
+from orient.measure.columns import LEVEL_DEG, LIMIT_TOLERANCE_DEG, ON_BED_MM
+from orient.measure.load import failure_index
+from orient.part.mesh import Part
+from orient.process import Process
+from orient.show.picture.colours import BLANK, BLUE, ORANGE, PLAIN, PURPLE, RGB, SKY, cividis
+from orient.show.picture.seen import Scene
+from orient.strength.failure import Strengths
+from orient.strength.field import Field
+
+Floats = NDArray[np.float64]
+
+# A value is coloured in so many steps; two more bytes say that it is beyond the scale, or that there is none.
+STEPS = 254
+BEYOND = 254
+NO_VALUE = 255
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of face: its words, its colour, and the hatch that tells it in black and white."""
+
+    said: str
+    colour: RGB
+    hatch: str = "none"
+
+
+@dataclass(frozen=True, eq=False)
+class KindPaint:
+    """Faces by kind.
+
+    Attributes
+    ----------
+    name : str
+        What is coloured by.
+    kinds : tuple of Kind
+        What a face can be.
+    code : (F,) uint8
+        Kind of every face.
+    """
+
+    name: str
+    kinds: tuple[Kind, ...]
+    code: NDArray[np.uint8]
+
+
+@dataclass(frozen=True, eq=False)
+class ValuePaint:
+    """Faces by value.
+
+    Attributes
+    ----------
+    name, unit : str
+        What is coloured by, and in which unit.
+    low, high : float
+        Ends of the scale; what lies above is plain, for there is nothing to say of it.
+    logarithmic : bool
+        Whether equal ratios take equal steps of colour.
+    watch : float or None
+        Values below are hatched.
+    watch_said : str
+        What a hatch says.
+    face_values : (F,) float64
+        Value of every face; NaN where there is none.
+    least : float
+        Least value of all; NaN where there is none.
+    at : callable
+        Gives values at points: faces (N,), points in the part's coordinates (N, 3).
+    """
+
+    name: str
+    unit: str
+    low: float
+    high: float
+    logarithmic: bool
+    watch: float | None
+    watch_said: str
+    face_values: Floats
+    least: float
+    at: Callable[[NDArray[np.int32], Floats], Floats]
+
+    def share(self, values: Floats) -> Floats:
+        """Where values lie on the scale: 1 at its low end, which is to be seen first, 0 at its high end."""
+        with np.errstate(invalid="ignore", divide="ignore"):
+            if self.logarithmic:
+                at = np.log(np.maximum(values, 1e-12) / self.low) / math.log(self.high / self.low)
+            else:
+                at = (values - self.low) / (self.high - self.low)
+        share: Floats = 1.0 - np.clip(at, 0.0, 1.0)
+        return share
+
+    def steps(self, values: Floats) -> NDArray[np.uint8]:
+        """Give the step of values: 0 at the high end, `BEYOND` above it, `NO_VALUE` for NaN."""
+        known = np.isfinite(values)
+        steps = np.rint(np.where(known, self.share(values), 0.0) * (STEPS - 1)).astype(np.uint8)
+        steps[known & (values > self.high)] = BEYOND
+        steps[~known] = NO_VALUE
+        return steps
+
+    @property
+    def code(self) -> NDArray[np.uint8]:
+        """Step of every face's value."""
+        return self.steps(self.face_values)
+
+    @property
+    def palette(self) -> NDArray[np.uint8]:
+        """Colours of the steps, (256, 3)."""
+        return np.vstack([cividis(np.linspace(0.0, 1.0, STEPS)), np.array([PLAIN, BLANK], dtype=np.uint8)])
+
+
+Paint = KindPaint | ValuePaint
+
+HELD, NOT_HELD, ON_BED, SPARED = 1, 0, 2, 3
+
+
+def holding(part: Part, direction: Floats, limit_deg: float) -> NDArray[np.uint8]:
+    """Say of every face whether it needs holding up in a pose.
+
+    A face does when n·b < −sin(limit + 0.1°), unless it lies on the bed: within 1° of level, its highest
+    point at most 0.02 mm above the lowest of the part.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    direction : (3,) float64
+        Build direction, unit.
+    limit_deg : float
+        Overhang limit from the vertical wall.
+
+    Returns
+    -------
+    (F,) uint8
+        `NOT_HELD`, `HELD` or `ON_BED`.
+    """
+    along = part.normals @ direction
+    heights = part.vertices @ direction
+    tops = heights[part.faces].max(axis=1) - heights.min()
+    bed = (along <= -math.cos(math.radians(LEVEL_DEG))) & (tops <= ON_BED_MM)
+    held = along < -math.sin(math.radians(limit_deg + LIMIT_TOLERANCE_DEG))
+    return np.where(bed, ON_BED, np.where(held, HELD, NOT_HELD)).astype(np.uint8)
+
+
+def overhang_paint(
+    part: Part, direction: Floats, process: Process, needs_nothing: NDArray[np.int64] | None = None
+) -> KindPaint:
+    """Colour by what needs holding up in a pose.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    direction : (3,) float64
+        Build direction, unit.
+    process : Process
+        Overhang limit.
+    needs_nothing : (k,) int64, optional
+        Ceilings that hold themselves up after all, such as those of small holes.
+
+    Returns
+    -------
+    KindPaint
+    """
+    code = holding(part, direction, process.overhang_limit_deg)
+    kinds = [
+        Kind("holds itself up", PLAIN),
+        Kind(f"needs holding up: over {process.overhang_limit_deg:g}° from the wall", ORANGE, "lines"),
+        Kind("lies on the bed", BLUE, "dots"),
+    ]
+    if needs_nothing is not None and len(needs_nothing):
+        spared = np.zeros(len(code), dtype=bool)
+        spared[needs_nothing] = True
+        spared &= code == HELD
+        code[spared] = SPARED
+        if spared.any():
+            kinds.append(Kind("short or narrow enough to need nothing", SKY))
+    return KindPaint("What needs holding up", tuple(kinds), code)
+
+
+# What these name is an edge, a run or the whole part: a letter shows it, colour would drown the rest.
+UNCOLOURED = ("sharp_corner", "curl", "slender", "first_layer")
+# Redesign stands out most, fine least; the hatch goes with the same order.
+_OF_VERDICT = {
+    "redesign": Kind("redesign", PURPLE, "cross"),
+    "support": Kind("support", ORANGE, "lines"),
+    "tune": Kind("tune", SKY, "dots"),
+}
+
+
+def feature_paint(part: Part, features: Sequence[Feature]) -> KindPaint:
+    """Colour by hard feature: each face by the worst verdict of the features that it belongs to.
+
+    What is fine stays plain, and so do the faces beside an edge: they have a letter.
+    """
+    code = np.zeros(len(part.faces), dtype=np.uint8)
+    for number, verdict in reversed(list(enumerate(_OF_VERDICT, start=1))):
+        for one in features:
+            if one.verdict == verdict and one.kind not in UNCOLOURED:
+                code[one.faces] = number
+    kinds = (Kind("nothing to do", PLAIN), *_OF_VERDICT.values())
+    return KindPaint("Hard features", kinds, code)
+
+
+def thickness_paint(scene: Scene, process: Process) -> ValuePaint:
+    """Colour by wall thickness: along the inward normal to where the wall ends.
+
+    Parameters
+    ----------
+    scene : Scene
+        The part.
+    process : Process
+        Thinnest wall that prints reliably, and the width of a line.
+
+    Returns
+    -------
+    ValuePaint
+        A face's value is the least of four points on it.
+    """
+    part = scene.part
+    off = 1e-5 * part.size_mm
+
+    def at(faces: NDArray[np.int32], points: Floats) -> Floats:
+        inward = -part.normals[faces]
+        hit, far = scene.rays.first_hits(points + off * inward, inward, 1.1 * part.size_mm)
+        # A wall ends where the ray leaves the solid; what it meets from outside is another surface.
+        leaves = (hit >= 0) & (np.einsum("ij,ij->i", part.normals[hit], inward) > 0)
+        return np.where(leaves, far + off, np.nan)
+
+    corners = part.vertices[part.faces]
+    every = np.arange(len(part.faces), dtype=np.int32)
+    middle = part.centroids
+    places = [middle, *(0.15 * middle + 0.85 * corners[:, k] for k in range(3))]
+    found = np.stack([at(every, place) for place in places])
+    least = np.where(np.isfinite(found), found, np.inf).min(axis=0)
+    thick = max(8.0 * process.line_width_mm, 3.0 * process.wall_limit_mm)
+    return ValuePaint(
+        "Wall thickness",
+        "mm",
+        0.0,
+        thick,
+        False,
+        process.wall_limit_mm,
+        f"thinner than {process.wall_limit_mm:.2g} mm",
+        np.where(np.isfinite(least), least, np.nan),
+        float(least.min()) if np.isfinite(least).any() else math.nan,
+        at,
+    )
+
+
+def safety_paint(
+    part: Part, field: Field, strengths: Strengths, direction: Floats, least: float | None = None
+) -> ValuePaint:
+    """Colour by safety factor in a pose, from the stress that was found once.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    field : Field
+        The stress under the load cases.
+    strengths : Strengths
+        Of the polymer.
+    direction : (3,) float64
+        Build direction, unit.
+    least : float, optional
+        Safety factor that is asked for; 1 otherwise.
+
+    Returns
+    -------
+    ValuePaint
+        No value beside fixed and loaded faces, where the stress is not read.
+    """
+    normal = field.axes @ direction
+    law = (strengths.X, strengths.Z, strengths.S)
+    index = np.full(len(field.places_mm), np.nan)
+    for case in field.cases:
+        worst = failure_index(case.robust, normal, *law)
+        if case.both_ways:
+            worst = np.maximum(worst, failure_index(-case.robust, normal, *law))
+        index[case.robust_at] = np.fmax(index[case.robust_at], worst)
+    known = np.flatnonzero(np.isfinite(index))
+    tree = cKDTree(field.places_mm[known])
+    factor = 1.0 / np.maximum(index[known], 1e-6)
+
+    def at(faces: NDArray[np.int32], points: Floats) -> Floats:
+        far, nearest = tree.query(points, distance_upper_bound=1.8 * field.pitch_mm, workers=-1)
+        return np.where(np.isfinite(far), factor[np.minimum(nearest, len(factor) - 1)], np.nan)
+
+    every = np.arange(len(part.faces), dtype=np.int32)
+    watch = 1.0 if least is None else least
+    low = max(1.0, 10.0 ** math.floor(math.log10(watch)))
+    return ValuePaint(
+        "Safety factor",
+        "",
+        low,
+        10.0 * low,
+        True,
+        watch,
+        f"below {watch:g}",
+        at(every, part.centroids),
+        float(factor.min()) if len(factor) else math.nan,
+        at,
+    )

@@ -1,0 +1,1 @@
+"""The part in the browser: what `viewer.js` draws, and the three.js that it is handed."""

@@ -1,0 +1,204 @@
+// A part on the bed that a hand can turn. The same file serves the one-file page and any other host: it is handed
+// three.js rather than loading it, draws a frame only when something changed, and asks nothing of the network.
+//
+// `data` is what orient/show/viewer/payload.py writes: corners as 16-bit steps of the part's box, faces as indices,
+// one byte a face for every way of colouring, and the poses as matrices onto the bed.
+
+const INK = 0x1c2024, SUPPORT = 0x466076, LINE = 0x9aa4ad;
+const VIEWS = { corner: [-62, 24], under: [-62, -30], front: [-90, 0], back: [90, 0], left: [180, 0], right: [0, 0],
+  above: [-90, 89.9], below: [-90, -89.9] };
+
+export function bytesOf(text) { return Uint8Array.from(atob(text), c => c.charCodeAt(0)); }
+
+export function openViewer({ THREE, OrbitControls }, host, data) {
+  THREE.ColorManagement.enabled = false;
+  const renderer = new THREE.WebGLRenderer({ antialias: true, alpha: true });
+  renderer.outputColorSpace = THREE.LinearSRGBColorSpace;
+  renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
+  const canvas = renderer.domElement;
+  canvas.setAttribute("aria-hidden", "true");
+  const labels = document.createElement("div");
+  labels.className = "viewer-labels";
+  host.append(canvas, labels);
+
+  const scene = new THREE.Scene(), laid = new THREE.Group(), bed = new THREE.Group();
+  const camera = new THREE.PerspectiveCamera(26, 4 / 3, data.size / 50, data.size * 50);
+  camera.up.set(0, 0, 1);
+  const lamp = new THREE.DirectionalLight(0xffffff, 1.15);
+  lamp.position.set(-0.45, 0.65, 0.62);
+  camera.add(lamp);
+  scene.add(camera, laid, bed, new THREE.AmbientLight(0xffffff, 2.0));
+  laid.matrixAutoUpdate = false;
+
+  // Corners are shared in the data and expanded here, so that face i is triangle i: flat shading, exact picking.
+  const steps = new Uint16Array(bytesOf(data.corners).buffer);
+  const faces = new (data.wide ? Uint32Array : Uint16Array)(bytesOf(data.faces).buffer);
+  const spots = new Float32Array(faces.length * 3);
+  for (let k = 0; k < faces.length; k++)
+    for (let a = 0; a < 3; a++) spots[3 * k + a] = data.low[a] + steps[3 * faces[k] + a] * data.step[a];
+  const shape = new THREE.BufferGeometry();
+  shape.setAttribute("position", new THREE.BufferAttribute(spots, 3));
+  shape.computeVertexNormals();
+  const colour = new THREE.BufferAttribute(new Uint8Array(faces.length * 4), 4, true);
+  shape.setAttribute("color", colour);
+  const skin = new THREE.MeshLambertMaterial({ vertexColors: true, side: THREE.DoubleSide, polygonOffset: true,
+    polygonOffsetFactor: 1, polygonOffsetUnits: 1 });
+  // The fourth byte of a colour says how a face is hatched: 255 not at all, 170 dots, 85 lines, 0 both ways.
+  skin.onBeforeCompile = shader => {
+    shader.fragmentShader = shader.fragmentShader.replace("#include <color_fragment>", `
+      diffuseColor.rgb *= vColor.rgb;
+      vec2 at = gl_FragCoord.xy / ${(7 * renderer.getPixelRatio()).toFixed(1)};
+      float one = step(0.78, fract(at.x + at.y)), two = step(0.78, fract(at.x - at.y));
+      float dot_ = step(length(fract(at) - 0.5), 0.2);
+      float ink = vColor.a < 0.17 ? max(one, two) : vColor.a < 0.5 ? one : vColor.a < 0.83 ? dot_ : 0.0;
+      diffuseColor.rgb *= 1.0 - 0.45 * ink;`);
+  };
+  const mesh = new THREE.Mesh(shape, skin);
+  const edges = new THREE.LineSegments(new THREE.EdgesGeometry(shape, 24), new THREE.LineBasicMaterial({ color: INK }));
+  const supports = new THREE.LineSegments(new THREE.BufferGeometry(),
+    new THREE.LineBasicMaterial({ color: SUPPORT, transparent: true, opacity: 0.55 }));
+  laid.add(mesh, edges);
+  scene.add(supports);
+  for (const one of data.arrows) laid.add(arrow(one.at, one.along, one.length, one.colour));
+
+  const controls = new OrbitControls(camera, canvas);
+  let waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0;
+  const hit = new THREE.Raycaster();
+
+  function arrow(at, along, length, tint) {
+    const one = new THREE.ArrowHelper(new THREE.Vector3(...along).normalize(), new THREE.Vector3(...at), length, tint,
+      length * 0.24, length * 0.1);
+    return one;
+  }
+  function request() {
+    if (!waiting) { waiting = true; requestAnimationFrame(() => { waiting = false; frame(); }); }
+    clearTimeout(settle);
+    settle = setTimeout(hideCovered, 120);
+  }
+  function frame() { renderer.render(scene, camera); frames++; placeLabels(); }
+  function fit() {
+    const wide = host.clientWidth, high = host.clientHeight;
+    if (!wide || !high) return;
+    renderer.setSize(wide, high, false);
+    camera.aspect = wide / high;
+    camera.updateProjectionMatrix();
+    request();
+  }
+  function place(name) {
+    view = name;
+    const [azimuth, elevation] = (VIEWS[name] || VIEWS.corner).map(d => d * Math.PI / 180);
+    const away = data.size * 1.55 * Math.max(1, 1.25 / camera.aspect);
+    controls.target.set(0, 0, pose.height / 2);
+    camera.position.set(Math.cos(elevation) * Math.cos(azimuth), Math.cos(elevation) * Math.sin(azimuth), Math.sin(elevation))
+      .multiplyScalar(away / (2 * Math.tan(13 * Math.PI / 180)) * 0.72).add(controls.target);
+    controls.update();
+    request();
+  }
+  function turn(across, upward) {
+    const away = camera.position.clone().sub(controls.target), r = away.length();
+    const polar = Math.min(Math.max(Math.acos(away.z / r) - upward, 0.01), Math.PI - 0.01);
+    const azimuth = Math.atan2(away.y, away.x) + across;
+    away.set(Math.sin(polar) * Math.cos(azimuth), Math.sin(polar) * Math.sin(azimuth), Math.cos(polar)).multiplyScalar(r);
+    camera.position.copy(controls.target).add(away);
+    controls.update();
+    request();
+  }
+  function zoom(times) {
+    camera.position.sub(controls.target).multiplyScalar(times).add(controls.target);
+    controls.update();
+    request();
+  }
+  function recolour() {
+    const way = data.paints[paint], own = way.poses ? way.poses[pose.number] : way;
+    const code = bytesOf(own.code), palette = own.palette || way.palette, to = colour.array;
+    for (let f = 0; f < code.length; f++)
+      for (let k = 0; k < 3; k++) to.set(palette[code[f]], 12 * f + 4 * k);
+    colour.needsUpdate = true;
+    supports.visible = paint === "overhang";
+    for (const one of labels.children) one.hidden = paint !== "features";
+    request();
+  }
+  function setPaint(name) { paint = name; recolour(); }
+  function setPose(number) {
+    pose = data.poses.find(one => one.number === number);
+    laid.matrix.fromArray(pose.matrix);
+    laid.matrixWorldNeedsUpdate = true;
+    const columns = new Float32Array(bytesOf(pose.columns).buffer);
+    supports.geometry.setAttribute("position", new THREE.BufferAttribute(columns, 3));
+    supports.geometry.computeBoundingSphere();
+    bed.clear();
+    const [x, y] = pose.bed, points = [];
+    for (let at = -x; at <= x + 1e-6; at += pose.square) points.push(at, -y, 0, at, y, 0);
+    for (let at = -y; at <= y + 1e-6; at += pose.square) points.push(-x, at, 0, x, at, 0);
+    const squares = new THREE.BufferGeometry();
+    squares.setAttribute("position", new THREE.Float32BufferAttribute(points, 3));
+    bed.add(new THREE.LineSegments(squares, new THREE.LineBasicMaterial({ color: LINE })));
+    bed.add(arrow([-x - pose.square, -y, 0], [0, 0, 1], Math.max(pose.height, 2 * pose.square), data.tint));
+    labels.replaceChildren(...pose.labels.map(one => {
+      const label = document.createElement("span");
+      label.textContent = one.id;
+      label.spot = new THREE.Vector3(...one.at).applyMatrix4(laid.matrix);
+      return label;
+    }));
+    recolour();
+    place(view);
+  }
+  function placeLabels() {
+    const at = new THREE.Vector3();
+    for (const one of labels.children) {
+      at.copy(one.spot).project(camera);
+      one.style.transform = `translate(${((at.x + 1) / 2 * host.clientWidth).toFixed(1)}px, ${((1 - at.y) / 2 * host.clientHeight).toFixed(1)}px) translate(-50%, -50%)`;
+    }
+  }
+  // A label whose place the part hides is dimmed, once the part has come to rest.
+  function hideCovered() {
+    const away = new THREE.Vector3();
+    for (const one of labels.children) {
+      if (one.hidden) continue;
+      away.copy(one.spot).sub(camera.position);
+      hit.set(camera.position, away.clone().normalize());
+      hit.far = away.length() - 0.012 * data.size;
+      one.classList.toggle("covered", hit.intersectObject(mesh, false).length > 0);
+    }
+    hit.far = Infinity;
+  }
+  function aim(x, y) {
+    const box = canvas.getBoundingClientRect();
+    camera.updateMatrixWorld();
+    hit.setFromCamera(new THREE.Vector2(2 * (x - box.left) / box.width - 1, 1 - 2 * (y - box.top) / box.height), camera);
+  }
+  // The face under a point of the window, or -1.
+  function pick(x, y) {
+    aim(x, y);
+    laid.updateMatrixWorld(true);
+    const found = hit.intersectObject(mesh, false);
+    return found.length ? found[0].faceIndex : -1;
+  }
+  // The same ray in the part's own coordinates, to hold a pick against another program.
+  function ray(x, y) {
+    aim(x, y);
+    const back = laid.matrix.clone().invert(), from = hit.ray.origin.clone().applyMatrix4(back);
+    return { origin: from.toArray(), direction: hit.ray.direction.clone().transformDirection(back).toArray() };
+  }
+  // What a face is, for words: its tilt against the build direction, and its byte in a way of colouring.
+  function faceFacts(face) {
+    const own = new THREE.Vector3().fromBufferAttribute(shape.attributes.normal, 3 * face).transformDirection(laid.matrix);
+    const bytes = {};
+    for (const name in data.paints) {
+      const way = data.paints[name], one = way.poses ? way.poses[pose.number] : way;
+      bytes[name] = bytesOf(one.code)[face];
+    }
+    return { overhang: Math.asin(Math.min(1, Math.max(-1, -own.z))) * 180 / Math.PI, bytes };
+  }
+
+  controls.addEventListener("change", request);
+  const keys = { ArrowLeft: () => turn(-0.175, 0), ArrowRight: () => turn(0.175, 0), ArrowUp: () => turn(0, 0.175),
+    ArrowDown: () => turn(0, -0.175), "+": () => zoom(0.87), "=": () => zoom(0.87), "-": () => zoom(1.15), Home: () => place("corner") };
+  host.addEventListener("keydown", event => {
+    if (keys[event.key] && !event.ctrlKey && !event.metaKey) { keys[event.key](); event.preventDefault(); }
+  });
+  new ResizeObserver(fit).observe(host);
+  fit();
+  return { setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, render: frame, get frames() { return frames; },
+    get pose() { return pose; }, get paint() { return paint; } };
+}

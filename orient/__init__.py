@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from orient.errors import OrientError as OrientError
     from orient.evaluation import Evaluation as Evaluation
     from orient.evaluation import evaluate as evaluate
+    from orient.evaluation import inspect as inspect
     from orient.evaluation import rank as rank
     from orient.part.mesh import Part as Part
     from orient.part.mesh import part_from_arrays as part_from_arrays
@@ -41,6 +42,7 @@ _HOMES = {
     "Process": ("orient.process", "Process"),
     "Ranking": ("orient.ranking.ranked", "Ranking"),
     "evaluate": ("orient.evaluation", "evaluate"),
+    "inspect": ("orient.evaluation", "inspect"),
     "load": ("orient.part.read", "read_part"),
     "part_from_arrays": ("orient.part.mesh", "part_from_arrays"),
     "part_from_trimesh": ("orient.part.mesh", "part_from_trimesh"),

@@ -195,6 +195,7 @@ class Weights(_Section):
     finish: NotNegative | None = None
     faces: NotNegative | None = None
     cost: NotNegative | None = None
+    features: NotNegative | None = None
     preset: Text | None = None
 
     def given(self) -> dict[str, float]:

@@ -351,7 +351,7 @@ def test_progress_ends_where_it_said_it_would():
     orient.evaluate(part, directions=50, progress=lambda *step: steps.append(step))
     measured = [(done, of) for step, done, of in steps if step == "measure"]
     assert measured[-1][0] == measured[-1][1] > 50
-    assert {step for step, _, _ in steps} == {"measure", "refine"}
+    assert {step for step, _, _ in steps} == {"measure", "refine", "features"}
     assert [done for done, _ in measured] == sorted(done for done, _ in measured)
 
 

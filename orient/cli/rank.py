@@ -20,6 +20,14 @@ def rank(
         str,
         typer.Option(metavar="WHAT", help="Order by score, or by cost, which takes [rates] in the brief."),
     ] = "score",
+    features: Annotated[
+        bool | None,
+        typer.Option(
+            "--features/--no-features",
+            help="Count the hard features of the poses shown; else unless the mesh is very large.",
+            show_default=False,
+        ),
+    ] = None,
     top: Annotated[int, typer.Option(min=1, metavar="N", help="How many poses to show and explain.")] = 5,
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help="Write the ranking as JSON; - for standard output.")
@@ -49,7 +57,7 @@ def rank(
 
     if save is not None:
         refuse_unsavable(Path(save))
-    found = job.evaluate(job.read(), by=by, explained=top)
+    found = job.evaluate(job.read(), by=by, explained=top, features=features)
 
     from orient.show.document import ranking_csv, ranking_json
     from orient.show.table import print_ranking

@@ -7,7 +7,9 @@ import sys
 
 import typer
 
+from orient.cli.inspect import inspect
 from orient.cli.lists import machines, polymers
+from orient.cli.picture import picture
 from orient.cli.rank import rank
 from orient.cli.say import say
 from orient.cli.shop import shop
@@ -25,6 +27,8 @@ app = typer.Typer(
 
 for verb, help_line in (
     (rank, "Which way up to build a part, and why."),
+    (picture, "A picture of a pose, coloured by what matters."),
+    (inspect, "What is hard to print, where, and what to do."),
     (shop, "Which machine, and hours, grams and cost."),
     (strength, "How safe each pose is under load cases."),
     (polymers, "The polymers, their settings and strengths."),

@@ -1,9 +1,13 @@
-"""Where the time of an evaluation goes."""
+"""Where the time of an evaluation goes, and how far it has come."""
 
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
+
+# Called with a step's name, how much of it is done, and of how much.
+Progress = Callable[[str, int, int], None]
 
 
 @dataclass

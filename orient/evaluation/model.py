@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from orient.brief import Brief
 from orient.cost.shop import ShopSection
+from orient.evaluation.features import Features
 from orient.measure.surfaces import NamedFaces, NamedFacesMeasures
 from orient.part.mesh import Part
 from orient.process import Process, resolved_brief
 from orient.ranking.ranked import Ranking
 from orient.strength.section import Strength
 
-# Called with a step's name, how much of it is done, and of how much.
-Progress = Callable[[str, int, int], None]
-
 # What a mesh that is not closed leaves uncertain: all that is counted between inside and outside. Areas of
 # faces and what follows from normals and extents do not need to know.
 NEEDS_CLOSED = (
     "support_volume_mm3",
+    "support_needed_mm3",
     "support_on_part_mm3",
     "scar_area_mm2",
     "first_layer_mm2",
@@ -54,8 +53,8 @@ class Evaluation:
         Machine fitness, service, hours, grams and cost, poses in the ranking's order.
     strength : Strength or None
         Stress under the load cases and the safety of every pose, in the ranking's order; None without cases.
-    features : None
-        A section that this version does not fill.
+    features : Features or None
+        The hard features of the poses shown; None where they were not counted.
     warnings, cautions, notes : tuple of str
         What may make the answer wrong, to be read first; what to be careful about; what was mended or
         assumed.
@@ -75,7 +74,7 @@ class Evaluation:
     notes: tuple[str, ...]
     timing_s: Mapping[str, float]
     shop: ShopSection
-    features: None = None
+    features: Features | None = None
     strength: Strength | None = None
 
     @property

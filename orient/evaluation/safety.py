@@ -10,8 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from orient.brief import Brief
 from orient.cost.shop import with_machine
-from orient.evaluation.clock import Clock
-from orient.evaluation.model import Progress
+from orient.evaluation.clock import Clock, Progress
 from orient.measure.columns import available_threads
 from orient.part.mesh import Part
 from orient.process import Process, process_from

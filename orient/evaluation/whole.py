@@ -22,11 +22,12 @@ from orient.cost.shop import (
     shop_notes,
     with_machine,
 )
-from orient.evaluation.clock import Clock
-from orient.evaluation.model import Evaluation, Progress
+from orient.evaluation.clock import Clock, Progress
+from orient.evaluation.features import features_of, held_by_holes, rank_without_bridges, wants_features
+from orient.evaluation.model import Evaluation
 from orient.evaluation.safety import stress_under, taken_by_axis, with_safety
 from orient.evaluation.search import STARTS, STARTS_BY_COST, allowed, search_on
-from orient.evaluation.words import cautions_of, notes_of, warnings_of, with_tilt
+from orient.evaluation.words import cautions_of, not_counted, notes_of, warnings_of, with_tilt
 from orient.measure.columns import available_threads
 from orient.measure.poses import Loads, Measures, measure_poses, sort_part
 from orient.measure.surfaces import NamedFaces, NamedFacesMeasures
@@ -60,6 +61,7 @@ def evaluate(
     explained: int = 5,
     start: datetime | None = None,
     voxels: int | None = None,
+    features: bool | None = None,
     threads: int | None = None,
     progress: Progress | None = None,
 ) -> Evaluation:
@@ -81,6 +83,8 @@ def evaluate(
         When the first bed can start, to say when an order is done.
     voxels : int, optional
         Cells to find the stress under load cases with; chosen by the program otherwise.
+    features : bool, optional
+        Whether the hard features of the poses shown are found; if not said, unless the part is very large.
     threads : int, optional
         Threads to measure on; the answer does not depend on it.
     progress : callable, optional
@@ -107,6 +111,13 @@ def evaluate(
     pieces = surface_pieces(part)
     stress = stress_under(part, brief, process, voxels, threads, progress)
     clock.lap("strength")
+    weights = check_weights(brief.weights.given(), brief.weights.preset)
+    features_weight = weights["features"]
+    if by == "cost":
+        weights = dict.fromkeys(weights, 0.0) | {"cost": 1.0}
+    counted = wants_features(part, features, features_weight)
+    free = held_by_holes(part, process) if counted else None
+    clock.lap("holes")
     axes = loads.axes if stress is None or len(loads.axes) else strained_axes(stress.field)
     found = candidates(part, axes if len(axes) else None, directions)
     least_rest = max(
@@ -117,6 +128,9 @@ def evaluate(
     rests = lies & found.stable
     clock.lap("candidates")
 
+    def priced(poses: Floats, columns: Mapping[str, Floats]) -> Floats:
+        return price_poses(shop, pieces, poses, columns, threads=threads).unit_cost
+
     def measured(poses: Floats, step: str) -> Measures:
         done = 0
 
@@ -126,7 +140,9 @@ def evaluate(
             if progress:
                 progress(step, done, len(poses))
 
-        measures = measure_poses(ready, process, poses, loads, selections, threads=threads, progress=report)
+        measures = measure_poses(
+            ready, process, poses, loads, selections, free=free, threads=threads, progress=report
+        )
         if brief.limits.envelope_mm is not None:
             length, width = footprint_sides(poses, part.hull.points)
             bed = fit_in(poses, part.hull.points, (*brief.limits.envelope_mm[:2], np.inf), margin_mm=0.0)
@@ -141,13 +157,8 @@ def evaluate(
             room = fit_in(poses, part.hull.points, shop.machine.envelope_mm)
             measures.columns["machine_missing_mm"] = room.missing_mm
         if weights["cost"] > 0:
-            priced = price_poses(shop, pieces, poses, measures.columns, threads=threads)
-            measures.columns["unit_cost"] = priced.unit_cost
+            measures.columns["unit_cost"] = priced(poses, measures.columns)
         return measures
-
-    weights = check_weights(brief.weights.given(), brief.weights.preset)
-    if by == "cost":
-        weights = dict.fromkeys(weights, 0.0) | {"cost": 1.0}
 
     scale = Scale(
         hull_volume_mm3=part.hull.volume_mm3,
@@ -182,16 +193,20 @@ def evaluate(
 
     poses = np.vstack([found.directions, refined])
     columns = first.columns if second is None else _stacked(first.columns, second.columns)
-    ranking = rank_poses(
-        poses,
-        found.sources + ("refined",) * len(refined),
-        np.r_[rests, np.zeros(len(refined), dtype=bool)],
-        columns,
-        scale,
-        weights,
-        limits,
-        explained=explained,
-    )
+
+    def ranked(columns: Mapping[str, Floats]) -> Ranking:
+        sources = found.sources + ("refined",) * len(refined)
+        on_flat = np.r_[rests, np.zeros(len(refined), dtype=bool)]
+        return rank_poses(poses, sources, on_flat, columns, scale, weights, limits, explained=explained)
+
+    if counted:
+        price = priced if weights["cost"] > 0 else None
+        ranking, shape, inspected = rank_without_bridges(
+            ranked, columns, poses, ready, process, price=price, threads=threads, progress=progress
+        )
+    else:
+        ranking = ranked(columns)
+    clock.lap("features")
     strength = None
     if stress is not None:
         safety = judge(stress, ranking.directions, threads or available_threads())
@@ -204,6 +219,9 @@ def evaluate(
         )
         ranking, strength = with_safety(ranking, strength)
     ranking = with_tilt(ranking, ready, process, scale.hull_volume_mm3)
+    of_poses = None
+    if counted:
+        ranking, of_poses = features_of(ranking, shape, inspected, process, features_weight)
     clock.lap("rank")
     poses_priced = price_poses(shop, pieces, ranking.directions, ranking.columns, threads=threads)
     taken = ranking.recommended - 1
@@ -236,9 +254,11 @@ def evaluate(
             *notes_of(part, brief, process, loads),
             *(() if strength is None else strength.field.notes),
             *shop_notes(shop),
+            *(() if counted or features is not None else (not_counted(part),)),
         ),
         timing_s=clock.laps,
         shop=ShopSection(shop, poses_priced, order),
+        features=of_poses,
         strength=strength,
     )
 

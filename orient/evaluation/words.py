@@ -76,3 +76,11 @@ def notes_of(part: Part, brief: Brief, process: Process, loads: Loads) -> tuple[
             f"{' and ' if unused[1:] else ''}{unused[-1]}."
         )
     return tuple(notes)
+
+
+def not_counted(part: Part) -> str:
+    """Say that a part has too many faces for its features to be counted with the ranking."""
+    return (
+        f"Hard features were not counted beside the ranking, for the mesh has {len(part.faces):,} faces: "
+        "`orient inspect` lists them, and --features counts them here."
+    )

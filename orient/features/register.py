@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -59,6 +59,8 @@ class Kind:
         What `size_mm` is.
     in_pose : bool
         Whether it is sought anew in every pose.
+    turned : bool
+        Whether its verdict can change as the part is turned, though it is found once.
     """
 
     name: str
@@ -66,6 +68,12 @@ class Kind:
     title: str
     size: str
     in_pose: bool
+    turned: bool = False
+
+    @property
+    def by_pose(self) -> bool:
+        """Whether the pose decides how hard it is."""
+        return self.in_pose or self.turned
 
 
 KINDS = (
@@ -76,19 +84,19 @@ KINDS = (
     Kind("air_start", "A", "start in the air", "height above what is below", True),
     Kind("thin_wall", "W", "thin wall", "median thickness", False),
     Kind("narrow_gap", "G", "narrow gap", "median clearance", False),
-    Kind("hole", "H", "hole", "diameter", False),
-    Kind("slot", "S", "slot", "width", False),
-    Kind("pin", "P", "pin", "diameter", False),
+    Kind("hole", "H", "hole", "diameter", False, turned=True),
+    Kind("slot", "S", "slot", "width", False, turned=True),
+    Kind("pin", "P", "pin", "diameter", False, turned=True),
     Kind("sharp_corner", "C", "sharp corner", "length of the edge", False),
     Kind("curl", "R", "curl", "longest run on the bed", True),
     Kind("slender", "Z", "slender part", "height", True),
     Kind("first_layer", "F", "first layer", "square root of the area", True),
-    Kind("closed_void", "V", "closed void", "largest extent", False),
+    Kind("closed_void", "V", "closed void", "largest extent", False, turned=True),
     Kind("trapped_support", "X", "trapped support", "largest extent", True),
     Kind("vanishing", "D", "vanishing detail", "width", False),
-    Kind("thread", "T", "modelled thread", "nominal diameter", False),
+    Kind("thread", "T", "modelled thread", "nominal diameter", False, turned=True),
     Kind("insert_boss", "N", "insert boss", "hole", False),
-    Kind("polygon_pocket", "K", "polygon pocket", "across flats", False),
+    Kind("polygon_pocket", "K", "polygon pocket", "across flats", False, turned=True),
 )
 BY_NAME: Mapping[str, Kind] = {kind.name: kind for kind in KINDS}
 
@@ -270,20 +278,20 @@ def _in_order(features: list[Feature]) -> tuple[Feature, ...]:
 
 def _needs_nothing(shape: Shape, process: Process, features: tuple[Feature, ...]) -> NDArray[np.int64]:
     """Faces of ceilings that are taken out of support: small holes' and short bridges'."""
-    faces = [hole_faces(shape, process)]
+    faces = [hole_faces(shape.holes, process)]
     faces += [
         one.faces for one in features if one.kind == "bridge" and one.size_mm <= process.bridge_limit_mm
     ]
     return np.unique(np.concatenate(faces))
 
 
-def hole_faces(shape: Shape, process: Process) -> NDArray[np.int64]:
+def hole_faces(holes: Iterable[Hole], process: Process) -> NDArray[np.int64]:
     """Walls of the holes so small that their ceilings need no support in any pose.
 
     Parameters
     ----------
-    shape : Shape
-        The part.
+    holes : iterable of Hole
+        The part's holes.
     process : Process
         Largest lying hole whose ceiling needs nothing.
 
@@ -292,7 +300,7 @@ def hole_faces(shape: Shape, process: Process) -> NDArray[np.int64]:
     (k,) int64
         Faces of the part.
     """
-    small = [one.faces for one in shape.holes if one.diameter_mm <= process.lying_hole_limit_mm]
+    small = [one.faces for one in holes if one.diameter_mm <= process.lying_hole_limit_mm]
     return np.concatenate([*small, np.zeros(0, dtype=np.int64)])
 
 

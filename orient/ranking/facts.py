@@ -40,7 +40,7 @@ class Measure:
 
 
 MEASURES: Mapping[str, Measure] = {
-    "support": Measure("support_volume_mm3", "mm³", True),
+    "support": Measure("support_needed_mm3", "mm³", True),
     "height": Measure("height_mm", "mm", True),
     "load": Measure("strength_retained_percent", "%", False),
     "first_layer": Measure("first_layer_mm2", "mm²", False),

@@ -12,6 +12,7 @@ from orient.ranking.weights import NAMES, counted_weights
 Array = NDArray[np.float64]
 
 # The column each penalty is made from.
+# Hard features have none: they count in the second pass.
 # The last three exist only for a part with a load, with faces that matter, or where cost is asked for.
 COLUMN_OF = {
     "support": "support_weighted_mm3",
@@ -71,8 +72,11 @@ def present(columns: Mapping[str, Array]) -> tuple[str, ...]:
     return tuple(
         name
         for name in NAMES
-        if name not in OPTIONAL
-        or (COLUMN_OF[name] in columns and np.isfinite(columns[COLUMN_OF[name]]).any())
+        if name in COLUMN_OF
+        and (
+            name not in OPTIONAL
+            or (COLUMN_OF[name] in columns and np.isfinite(columns[COLUMN_OF[name]]).any())
+        )
     )
 
 

@@ -135,6 +135,8 @@ def rank_poses(
     if count == 0:
         raise OrientError("There is no pose to rank: ask for at least one direction.")
     table = {name: np.asarray(column, dtype=np.float64) for name, column in columns.items()}
+    # Where nothing is known to do without, all that geometry asks for is needed.
+    table.setdefault("support_needed_mm3", table["support_volume_mm3"])
     if len(sources) != count or any(len(c) != count for c in (rests, *table.values())):
         raise ValueError("sources, rests_on_flat and every column need one row for each direction")
 

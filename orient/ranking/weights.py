@@ -19,6 +19,8 @@ DEFAULT_WEIGHTS: Mapping[str, float] = MappingProxyType(
         "finish": 0.15,
         "faces": 1.0,
         "cost": 0.0,
+        # Hard features count in a second pass over the poses shown.
+        "features": 0.0,
     }
 )
 

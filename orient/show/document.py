@@ -5,15 +5,16 @@ from __future__ import annotations
 import csv
 import io
 import json
-import math
 from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
 from orient.evaluation import Evaluation
+from orient.evaluation.features import Features
 from orient.part.select import described
 from orient.pose.rotation import rotations_to_bed
+from orient.show.part import number, numbers, part_document
 from orient.show.shop import pose_shop, shop_summary
 from orient.show.strength import pose_strength, strength_document
 from orient.strength.section import Strength
@@ -25,6 +26,7 @@ MEASURES = (
     "overhang_area_mm2",
     "overhang_projected_mm2",
     "support_volume_mm3",
+    "support_needed_mm3",
     "support_on_part_mm3",
     "scar_area_mm2",
     "height_mm",
@@ -72,25 +74,14 @@ def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
     transforms = rotations_to_bed(ranking.directions, part.hull.points)
     return {
         "schema": RANKING_SCHEMA,
-        "part": {
-            "name": part.name,
-            "faces": len(part.faces),
-            "bodies": part.bodies,
-            "units": part.units,
-            "extents_mm": _numbers(part.extents_mm),
-            "volume_mm3": _number(part.volume_mm3),
-            "area_mm2": _number(part.area_mm2),
-            "closed": part.closed,
-            "content_hash": part.content_hash,
-            "notes": list(part.notes),
-        },
+        "part": part_document(part),
         "brief": evaluation.resolved_brief(),
         "faces": [
             {
                 "on": one.selector,
                 "matters": one.matters,
                 "faces": len(one.faces),
-                "area_mm2": _number(part.areas[one.faces].sum()),
+                "area_mm2": number(part.areas[one.faces].sum()),
                 "description": described(part, one.faces),
             }
             for one in evaluation.selections
@@ -98,17 +89,18 @@ def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
         "recommended": ranking.recommended,
         "best_resting": ranking.best_resting,
         "best_free": ranking.best_free,
+        "second_pass": _second_pass(evaluation.features),
         "warnings": list(evaluation.warnings),
         "cautions": list(evaluation.cautions),
         "notes": list(evaluation.notes),
         "approximate": list(evaluation.approximate),
-        "weights": {name: _number(weight) for name, weight in ranking.weights.items()},
+        "weights": {name: number(weight) for name, weight in ranking.weights.items()},
         "robustness": [
             {
                 "weight": span.name,
-                "value": _number(span.weight),
-                "low": _number(span.low),
-                "high": _number(span.high),
+                "value": number(span.weight),
+                "low": number(span.low),
+                "high": number(span.high),
                 "rival_low": span.rival_low,
                 "rival_high": span.rival_high,
             }
@@ -119,7 +111,7 @@ def ranking_document(evaluation: Evaluation) -> dict[str, Any]:
         ],
         "excluded": [
             {
-                "build_direction": _numbers(pose.direction),
+                "build_direction": numbers(pose.direction),
                 "reason": pose.reason,
                 "figures": _plain(pose.numbers),
             }
@@ -136,11 +128,11 @@ def _candidate(evaluation: Evaluation, row: int, transform: np.ndarray) -> dict[
     columns, penalty = ranking.columns, ranking.penalty
     candidate: dict[str, Any] = {
         "rank": row + 1,
-        "build_direction": _numbers(ranking.directions[row]),
-        "transform": [_numbers(line) for line in transform],
+        "build_direction": numbers(ranking.directions[row]),
+        "transform": [numbers(line) for line in transform],
         "source": ranking.sources[row],
         "measures": {name: _measure(name, columns[name][row]) for name in _measures(evaluation)},
-        "penalty": {name: _number(penalty[name][row]) if name in penalty else None for name in PENALTIES},
+        "penalty": {name: number(penalty[name][row]) if name in penalty else None for name in PENALTIES},
         "rests_on_flat": bool(ranking.rests_on_flat[row]),
         "undominated": bool(ranking.undominated[row]),
         "why": list(ranking.why[row]),
@@ -148,21 +140,43 @@ def _candidate(evaluation: Evaluation, row: int, transform: np.ndarray) -> dict[
     }
     if evaluation.strength is not None:
         candidate["strength"] = pose_strength(evaluation.strength, row)
+    if evaluation.features is not None and row in evaluation.features.poses:
+        candidate["features"] = _features(evaluation.features, row)
     if row in evaluation.resting:
         contact, stable = evaluation.resting[row]
-        candidate["rest"] = {"contact_mm2": _number(contact), "stable": stable}
+        candidate["rest"] = {"contact_mm2": number(contact), "stable": stable}
     if evaluation.selections:
         candidate["faces"] = [
             {
                 "on": selection.selector,
                 "matters": selection.matters,
-                **{name: _number(values[row]) for name, values in vars(measured).items()},
+                **{name: number(values[row]) for name, values in vars(measured).items()},
             }
             for selection, measured in zip(evaluation.selections, evaluation.named, strict=True)
         ]
     if ranking.numbers[row] is not None:
         candidate["figures"] = _plain(ranking.numbers[row])
     return candidate
+
+
+def _features(features: Features, row: int) -> dict[str, Any]:
+    """Counts by verdict of a pose shown, and what the second pass made of them."""
+    told: dict[str, Any] = {"counts": dict(features.poses[row].counts)}
+    if features.second is not None:
+        told["penalty"] = number(features.second.penalty[row])
+        told["total"] = number(features.second.total[row])
+    return told
+
+
+def _second_pass(features: Features | None) -> dict[str, Any] | None:
+    if features is None or features.second is None:
+        return None
+    second = features.second
+    return {
+        "weight": number(second.weight),
+        "order": [row + 1 for row in second.order],
+        "recommended_before": second.before + 1,
+    }
 
 
 def ranking_json(evaluation: Evaluation) -> str:
@@ -184,10 +198,10 @@ def ranking_csv(evaluation: Evaluation) -> str:
         + SHOP
     )
     for row in range(len(ranking.directions)):
-        cells: list[Any] = [row + 1, *_numbers(ranking.directions[row]), ranking.sources[row]]
+        cells: list[Any] = [row + 1, *numbers(ranking.directions[row]), ranking.sources[row]]
         cells += [int(ranking.rests_on_flat[row]), int(ranking.undominated[row])]
         cells += [_measure(name, ranking.columns[name][row]) for name in names]
-        cells += [_number(ranking.penalty[name][row]) for name in present]
+        cells += [number(ranking.penalty[name][row]) for name in present]
         cells += pose_shop(evaluation.shop.poses, row).values()
         writer.writerow(["" if cell is None else cell for cell in cells])
     return text.getvalue()
@@ -206,18 +220,8 @@ def _solved(strength: Strength) -> dict[str, Any]:
 
 
 def _measure(name: str, value: float) -> float | int | None:
-    number = _number(value)
-    return number if number is None or name not in WHOLE else round(number)
-
-
-def _number(value: float) -> float | None:
-    """A float that JSON can hold, to nine decimals; None for what is not a number or has no end."""
-    value = float(value)
-    return round(value, 9) + 0.0 if math.isfinite(value) else None
-
-
-def _numbers(values: Any) -> list[float | None]:
-    return [_number(value) for value in values]
+    known = number(value)
+    return known if known is None or name not in WHOLE else round(known)
 
 
 def _plain(value: Any) -> Any:
@@ -231,5 +235,5 @@ def _plain(value: Any) -> Any:
     if isinstance(value, int | np.integer):
         return int(value)
     if isinstance(value, float | np.floating):
-        return _number(float(value))
+        return number(float(value))
     return value

@@ -72,6 +72,15 @@ def following(faces: int) -> Iterator[Callable[[str, int, int], None]]:
                     count=f"{done:,} of {of:,} poses",
                     visible=True,
                 )
+            elif step == "features":
+                view.update(
+                    bar,
+                    description="Looking for hard features",
+                    completed=done,
+                    total=of,
+                    count=f"{done:,} of {of:,} poses",
+                    visible=True,
+                )
             elif view.tasks[bar].fields["count"] or not view.tasks[bar].visible:
                 # How far the search goes on from the best is not known beforehand: only its name is shown.
                 view.reset(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
@@ -13,8 +12,10 @@ from rich.text import Text
 
 from orient.evaluation import Evaluation
 from orient.part.select import described
+from orient.show.features import poses_view
 from orient.show.shop import NO_DATA, order_words
 from orient.show.terminal import print_view
+from orient.show.words import direction_words as direction_words
 
 # Eighths of a block, from empty to full.
 _BAR = " ▏▎▍▌▋▊▉█"
@@ -51,6 +52,7 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
         "",
         _table(evaluation, rows, wide=width >= WITH_BARS),
         _legend(evaluation, wide=width >= WITH_BARS),
+        *poses_view(evaluation),
         "",
     ]
     direction = direction_words(ranking.directions[taken])
@@ -72,19 +74,6 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
 def print_ranking(evaluation: Evaluation) -> None:
     """Print the ranking to standard output, no wider than reads well."""
     print_view(lambda width: ranking_view(evaluation, width))
-
-
-def direction_words(direction: NDArray[np.float64]) -> str:
-    """Name a build direction: an axis of the file where it is one, its components otherwise.
-
-    >>> import numpy as np
-    >>> direction_words(np.array([0.0, -1.0, 0.0])), direction_words(np.array([0.6, 0.0, 0.8]))
-    ('−y', '0.60 0.00 0.80')
-    """
-    for axis, name in enumerate("xyz"):
-        if abs(direction[axis]) > 1.0 - 1e-9:
-            return ("+" if direction[axis] > 0 else "−") + name
-    return " ".join(f"{value:.2f}".replace("-0.00", "0.00").replace("-", "−") for value in direction)
 
 
 def _part_line(evaluation: Evaluation) -> Text:
@@ -145,7 +134,7 @@ def _table(evaluation: Evaluation, rows: Sequence[int], wide: bool) -> Table:
     for name in ("", "build along", "rests on\nmm²"):
         table.add_column(name, no_wrap=True)
     heads = {
-        "support_volume_mm3": ("support", "support\nmm³", "{:,.0f}"),
+        "support_needed_mm3": ("support", "support\nmm³", "{:,.0f}"),
         "height_mm": ("height", "height\nmm", "{:.1f}"),
         "first_layer_mm2": ("first_layer", "first\nmm²", "{:,.0f}"),
         **_load_head(evaluation),

@@ -19,6 +19,7 @@ VECTOR = [NUMBER]
 MEASURES = {
     "overhang_area_mm2": NUMBER,
     "support_volume_mm3": NUMBER,
+    "support_needed_mm3": NUMBER,
     "support_on_part_mm3": NUMBER,
     "scar_area_mm2": NUMBER,
     "height_mm": NUMBER,
@@ -238,7 +239,7 @@ def untraced(sentence, figures):
 
 
 # The figures that a shared field of `figures` must have in the list of candidates itself.
-SAME_FIELDS = ("support_volume_mm3", "height_mm", "first_layer_mm2", "stair_step_mm")
+SAME_FIELDS = ("support_needed_mm3", "height_mm", "first_layer_mm2", "stair_step_mm")
 
 
 def pose_faults(said, document):

@@ -37,7 +37,7 @@ def test_rows_hold_the_figures_of_the_json(evaluation, width):
         (line,) = [line for line in lines if line.split(" ")[0] == number]
         figures = line.split()
         assert ("◀" in figures) == (candidate["rank"] == document["recommended"])
-        assert f"{measures['support_volume_mm3']:,.0f}" in figures
+        assert f"{measures['support_needed_mm3']:,.0f}" in figures
         assert f"{measures['height_mm']:.1f}" in figures
         assert f"{measures['first_layer_mm2']:,.0f}" in figures
         assert f"{measures['stair_step_mm']:.3f}" in figures

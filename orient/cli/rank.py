@@ -29,6 +29,9 @@ def rank(
         ),
     ] = None,
     top: Annotated[int, typer.Option(min=1, metavar="N", help="How many poses to show and explain.")] = 5,
+    why: Annotated[
+        bool, typer.Option("--why", help="Explain every pose shown, not only the one to take.")
+    ] = False,
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help="Write the ranking as JSON; - for standard output.")
     ] = None,
@@ -70,7 +73,7 @@ def rank(
     if save is not None:
         save_pose(found, Path(save), pose)
     if "-" not in (json, csv):
-        print_ranking(found)
+        print_ranking(found, why=why)
     sys.stdout.flush()
     for name in outputs.values():
         if name not in (None, "-"):

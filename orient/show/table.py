@@ -28,7 +28,7 @@ ABOUT = "≈"
 UNBEATEN = "*"
 
 
-def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
+def ranking_view(evaluation: Evaluation, width: int = 100, *, why: bool = False) -> RenderableType:
     """What a person reads: the part, the best poses, which to take and why, what to mind.
 
     Parameters
@@ -37,6 +37,8 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
         What was found.
     width : int
         Columns of the terminal; bars are drawn where there is room for them.
+    why : bool
+        Whether every pose shown is explained, not only the one to take.
 
     Returns
     -------
@@ -61,6 +63,10 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
     shop = evaluation.shop.shop
     if shop.named and (shop.quantity > 1 or shop.due is not None):
         parts.append(_point(order_words(evaluation)))
+    if why:
+        for row in (row for row in rows if row != taken):
+            head = f"Pose {row + 1}: build along {direction_words(ranking.directions[row])}."
+            parts += ["", Text(head, style="bold"), *[_point(said) for said in ranking.why[row]]]
     if ranking.excluded:
         parts += ["", Text(_left_out(evaluation))]
     # Every STL has its corners merged: that is no news to a reader, though it stands in the JSON.
@@ -71,9 +77,9 @@ def ranking_view(evaluation: Evaluation, width: int = 100) -> RenderableType:
     return Group(*parts)
 
 
-def print_ranking(evaluation: Evaluation) -> None:
+def print_ranking(evaluation: Evaluation, *, why: bool = False) -> None:
     """Print the ranking to standard output, no wider than reads well."""
-    print_view(lambda width: ranking_view(evaluation, width))
+    print_view(lambda width: ranking_view(evaluation, width, why=why))
 
 
 def _part_line(evaluation: Evaluation) -> Text:

@@ -13,9 +13,9 @@ from tests.evaluated import open_box, sample, under_limits, without_load
 LAID_OPEN = (lambda: sample("mast_bracket"), without_load, under_limits, open_box)
 
 
-def printed(evaluation, width=100):
+def printed(evaluation, width=100, **more):
     text = io.StringIO()
-    Console(file=text, width=width, highlight=False).print(ranking_view(evaluation, width))
+    Console(file=text, width=width, highlight=False).print(ranking_view(evaluation, width, **more))
     return text.getvalue()
 
 
@@ -62,6 +62,19 @@ def test_the_pose_to_take_is_named_with_all_its_reasons(evaluation):
     notes = [note for note in document["notes"] if "corners were merged" not in note]
     for sentence in (*taken["why"], *notes, *document["warnings"], *document["cautions"]):
         assert flowing(sentence) in text
+
+
+@pytest.mark.parametrize("evaluation", LAID_OPEN)
+def test_every_pose_shown_is_explained_when_asked_for(evaluation):
+    document = ranking_document(evaluation())
+    text, brief = flowing(printed(evaluation(), why=True)), flowing(printed(evaluation()))
+    for row in evaluation().ranking.shown:
+        candidate = document["candidates"][row]
+        assert candidate["why"]
+        assert all(flowing(sentence) in text for sentence in candidate["why"])
+        taken = candidate["rank"] == document["recommended"]
+        assert (f"Pose {candidate['rank']}: build along" in text) != taken
+        assert f"Pose {candidate['rank']}: build along" not in brief
 
 
 @pytest.mark.parametrize("evaluation", LAID_OPEN)

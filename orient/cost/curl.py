@@ -162,6 +162,12 @@ def brim_mm(index_mm: float, height_mm: float, narrow_mm: float) -> tuple[float,
     return 0.0, ""
 
 
+def brims_mm(index_mm: Floats, height_mm: Floats, narrow_mm: Floats) -> Floats:
+    """Widths of the brims advised for many poses, as `brim_mm` advises them, (P,)."""
+    each = zip(index_mm.tolist(), height_mm.tolist(), narrow_mm.tolist(), strict=True)
+    return np.array([brim_mm(*pose)[0] for pose in each])
+
+
 def shrinkage_scale(polymer: Properties) -> tuple[float, float, float] | None:
     """Scale along x, y and z of the pose's frame that makes up for shrinkage; off unless asked for.
 

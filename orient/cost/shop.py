@@ -13,7 +13,7 @@ from orient.brief import Brief
 from orient.cost.bands import Bands, Pieces, bands_of
 from orient.cost.batch import Batch, plan_batch
 from orient.cost.cautions import cautions_for
-from orient.cost.curl import brim_mm, curl_index_mm, shrinkage_scale
+from orient.cost.curl import brim_mm, brims_mm, curl_index_mm, shrinkage_scale
 from orient.cost.envelope import fit_in, side_by_side
 from orient.cost.fitness import Fitness, fit_machines, fitness
 from orient.cost.layers import LayerChoice, nozzle_layer_table
@@ -103,6 +103,10 @@ class Priced:
         Whether the pose fits the machine; None when no machine was named.
     missing_mm : float64
         How much room is missing where it does not.
+    curl_index_mm, brim_mm : float64
+        Tendency to lift corners and the brim that is counted in; NaN and 0 without footprints.
+    brims_counted : bool
+        Whether there were footprints.
     """
 
     hours: Floats
@@ -112,6 +116,9 @@ class Priced:
     unit_cost: Floats
     fits: NDArray[np.bool_] | None
     missing_mm: Floats
+    curl_index_mm: Floats
+    brim_mm: Floats
+    brims_counted: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -231,6 +238,7 @@ def price_poses(
     directions: ArrayLike,
     columns: Mapping[str, Floats],
     *,
+    sides_mm: tuple[Floats, Floats] | None = None,
     threads: int | None = None,
 ) -> Priced:
     """Find hours, grams, money and fit of poses.
@@ -246,6 +254,8 @@ def price_poses(
     columns : Mapping of str to (P,) float64
         Measures: support volume and its share on the part, projected overhang, scars. Support that is needed
         after holes and bridges were taken out goes before the geometric one, where it is known.
+    sides_mm : pair of (P,) float64, optional
+        Longer and shorter side of every footprint, for the brims; without them none is counted.
     threads : int, optional
         Threads; the answer does not depend on it.
 
@@ -255,13 +265,28 @@ def price_poses(
     """
     b = np.atleast_2d(np.asarray(directions, dtype=np.float64))
     bands = _bands(shop.plan, pieces, b, threads)
-    build = build_of(bands, _support(columns), columns["overhang_projected_mm2"], shop.plan)
+    index, brim = np.full(len(b), np.nan), np.zeros(len(b))
+    if sides_mm is not None:
+        index = _curl_index(shop, sides_mm[0])
+        brim = brims_mm(index, columns["height_mm"], sides_mm[1])
+    build = build_of(bands, _support(columns), columns["overhang_projected_mm2"], shop.plan, brim_mm=brim)
     cost = _cost(shop, build, columns)
     fits, missing = None, np.zeros(len(b))
     if shop.machine_named:
         fit = fit_in(b, pieces.points.T, shop.machine.envelope_mm)
         fits, missing = fit.fits, fit.missing_mm
-    return Priced(build.hours, build.part_g, build.support_g, cost.finishing_min, cost.unit, fits, missing)
+    return Priced(
+        hours=build.hours,
+        part_g=build.part_g,
+        support_g=build.support_g,
+        finishing_min=cost.finishing_min,
+        unit_cost=cost.unit,
+        fits=fits,
+        missing_mm=missing,
+        curl_index_mm=index,
+        brim_mm=brim,
+        brims_counted=sides_mm is not None,
+    )
 
 
 def order_for(
@@ -300,11 +325,7 @@ def order_for(
     b = np.asarray(direction, dtype=np.float64).reshape(1, 3)
     columns = {name: np.array([value]) for name, value in measures.items()}
     plan, house = shop.plan, shop.machine
-    index = float(
-        curl_index_mm(
-            sides_mm[0], shop.polymer, plan.layer_mm, house.chamber_max_c[0], enclosed=house.enclosed
-        )
-    )
+    index = float(_curl_index(shop, sides_mm[0]))
     brim, reason = brim_mm(index, measures["height_mm"], sides_mm[1])
     bands = _bands(plan, pieces, b, 1)
     support, overhang = _support(columns), columns["overhang_projected_mm2"]
@@ -428,6 +449,14 @@ def shop_cautions(shop: Shop, brief: Brief, hours: float | None) -> tuple[str, .
         house = shop.machine if shop.machine_named else None
         said += cautions_for(brief, shop.polymer, house, shop.support, hours if shop.machine_named else None)
     return tuple(dict.fromkeys(said))
+
+
+def _curl_index(shop: Shop, longer_mm: ArrayLike) -> Floats:
+    """Tendency of footprints to lift their corners on the shop's machine, by their longer sides."""
+    house = shop.machine
+    return curl_index_mm(
+        longer_mm, shop.polymer, shop.plan.layer_mm, house.chamber_max_c[0], enclosed=house.enclosed
+    )
 
 
 def _bands(plan: Plan, pieces: Pieces, directions: Floats, threads: int | None) -> Bands:

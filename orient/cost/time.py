@@ -90,7 +90,7 @@ def build_of(
     plan: Plan,
     *,
     parts: int = 1,
-    brim_mm: float = 0.0,
+    brim_mm: float | Floats = 0.0,
 ) -> Build:
     """Time and material of every pose: the model at the head of this file.
 
@@ -107,7 +107,7 @@ def build_of(
     parts : int
         Parts side by side on one bed: they share layer changes and waiting. Hours are those of the bed,
         volumes those of one part.
-    brim_mm : float
+    brim_mm : float or (P,) float64
         Width of a brim round the first layer.
 
     Returns
@@ -135,7 +135,7 @@ def build_of(
     moving = lines * (_move_s(chord, v, a) + _move_s(np.minimum(apart, chord), plan.travel_mm_s, a))
     laying = contour * plan.layer_mm / (bead * v) + np.where(filled > 0, moving, 0.0)
     across = np.sqrt(section) / plan.travel_mm_s
-    brim_mm2 = outline[:, 0] * brim_mm + (np.pi * brim_mm**2 if brim_mm > 0 else 0.0)
+    brim_mm2 = outline[:, 0] * brim_mm + np.pi * np.square(brim_mm)
 
     busy = parts * (laying + 2.0 * across)
     layer_s = np.maximum(busy + plan.layer_change_s, plan.min_layer_s)

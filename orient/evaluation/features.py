@@ -51,6 +51,15 @@ class Features:
         """The features of the pose to take."""
         return self.poses[self.taken]
 
+    @property
+    def walls_mm(self) -> Floats:
+        """Thicknesses of the part's walls that were looked at."""
+        return np.array([one.size_mm for one in self.recommended.features if one.kind == "thin_wall"])
+
+    def flagged(self) -> list[tuple[str, str]]:
+        """Kind and id of what is hard in the pose to take, worst first: what there is to tune."""
+        return [(one.kind, one.id) for one in self.recommended.features if one.verdict != "fine"]
+
 
 def wants_features(part: Part, asked: bool | None, weight: float) -> bool:
     """Tell whether features are counted: as asked, or else unless the part has very many faces."""

@@ -25,7 +25,7 @@ from orient.cost.shop import (
 from orient.evaluation.clock import Clock, Progress
 from orient.evaluation.features import features_of, held_by_holes, rank_without_bridges, wants_features
 from orient.evaluation.model import Evaluation
-from orient.evaluation.safety import stress_under, taken_by_axis, with_safety
+from orient.evaluation.safety import stress_under, taken_by_axis, unseen_by_axis, with_safety
 from orient.evaluation.search import STARTS, STARTS_BY_COST, allowed, search_on
 from orient.evaluation.words import cautions_of, not_counted, notes_of, warnings_of, with_tilt
 from orient.measure.columns import available_threads
@@ -129,7 +129,8 @@ def evaluate(
     clock.lap("candidates")
 
     def priced(poses: Floats, columns: Mapping[str, Floats]) -> Floats:
-        return price_poses(shop, pieces, poses, columns, threads=threads).unit_cost
+        sides = footprint_sides(poses, part.hull.points)
+        return price_poses(shop, pieces, poses, columns, sides_mm=sides, threads=threads).unit_cost
 
     def measured(poses: Floats, step: str) -> Measures:
         done = 0
@@ -214,6 +215,7 @@ def evaluate(
             stress.field,
             safety,
             taken_by_axis(ranking, scale, weights),
+            unseen_by_axis(ranking),
             assumptions=process.assumptions,
             timing_s=clock.laps,
         )
@@ -223,7 +225,13 @@ def evaluate(
     if counted:
         ranking, of_poses = features_of(ranking, shape, inspected, process, features_weight)
     clock.lap("rank")
-    poses_priced = price_poses(shop, pieces, ranking.directions, ranking.columns, threads=threads)
+    # Brims take footprints, which take time: they are counted in where machine and polymer were named.
+    sides = None
+    if shop.named or weights["cost"] > 0:
+        sides = footprint_sides(ranking.directions, part.hull.points)
+    poses_priced = price_poses(
+        shop, pieces, ranking.directions, ranking.columns, sides_mm=sides, threads=threads
+    )
     taken = ranking.recommended - 1
     longer, shorter = footprint_sides(ranking.directions[[taken]], part.hull.points)
     order = order_for(
@@ -233,6 +241,7 @@ def evaluate(
         {name: float(column[taken]) for name, column in ranking.columns.items()},
         (float(longer[0]), float(shorter[0])),
         start=start,
+        walls_mm=None if of_poses is None else of_poses.walls_mm,
     )
     clock.lap("shop")
     cautions = shop_cautions(shop, brief, float(poses_priced.hours[taken]))

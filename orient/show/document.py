@@ -15,7 +15,7 @@ from orient.evaluation.features import Features
 from orient.part.select import described
 from orient.pose.rotation import rotations_to_bed
 from orient.show.part import number, numbers, part_document
-from orient.show.shop import pose_shop, shop_summary
+from orient.show.shop import pose_brim, pose_shop, shop_summary
 from orient.show.strength import pose_strength, strength_document
 from orient.strength.section import Strength
 
@@ -138,6 +138,8 @@ def _candidate(evaluation: Evaluation, row: int, transform: np.ndarray) -> dict[
         "why": list(ranking.why[row]),
         "shop": pose_shop(evaluation.shop.poses, row),
     }
+    if evaluation.shop.poses.brims_counted:
+        candidate["brim"] = pose_brim(evaluation.shop.poses, row)
     if evaluation.strength is not None:
         candidate["strength"] = pose_strength(evaluation.strength, row)
     if evaluation.features is not None and row in evaluation.features.poses:

@@ -43,6 +43,11 @@ def pose_shop(poses: Priced, row: int) -> dict[str, Any]:
     }
 
 
+def pose_brim(poses: Priced, row: int) -> dict[str, Any]:
+    """How one candidate tends to lift its corners, and the brim that its hours, grams and cost count in."""
+    return {"curl_index_mm": _number(poses.curl_index_mm[row]), "brim_mm": _number(poses.brim_mm[row])}
+
+
 def shop_document(evaluation: Evaluation) -> dict[str, Any]:
     """The shop's section as plain values, ready for JSON.
 
@@ -101,7 +106,7 @@ def shop_document(evaluation: Evaluation) -> dict[str, Any]:
             "assumed_machine": None if shop.machine_named else shop.machine.name,
             **_order(order),
         },
-        "tuning": _tuning(tuning_sheet(shop.polymer)),
+        "tuning": _tuning(tuning_sheet(shop.polymer, _flagged(evaluation))),
     }
 
 
@@ -250,7 +255,7 @@ def shop_view(evaluation: Evaluation, *, tuning: bool = False) -> RenderableType
     if cautions:
         parts += ["", Text("Caution", style="bold"), *[_point(said) for said in cautions]]
     if tuning:
-        parts += ["", *_tuning_view(tuning_sheet(shop.polymer))]
+        parts += ["", *_tuning_view(tuning_sheet(shop.polymer, _flagged(evaluation)))]
     return Group(*parts)
 
 
@@ -335,6 +340,11 @@ def _cautions(evaluation: Evaluation) -> tuple[str, ...]:
     hours = float(section.poses.hours[taken])
     own = cautions_for(evaluation.brief, shop.polymer, shop.machine, shop.support, hours)
     return (*(said for said in evaluation.cautions if said not in own), *own)
+
+
+def _flagged(evaluation: Evaluation) -> list[tuple[str, str]]:
+    """Kind and id of the hard features of the pose to take."""
+    return [] if evaluation.features is None else evaluation.features.flagged()
 
 
 def _machine_table(evaluation: Evaluation) -> Table:

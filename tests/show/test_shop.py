@@ -122,8 +122,32 @@ def test_the_tuning_sheet_is_there_when_asked_for():
     assert "common practice, no source" in sheet
 
 
-def test_walls_that_were_not_counted_get_no_column():
+def test_thin_walls_and_hard_features_reach_the_shop():
+    # The bracket has one wall of 1.0 mm, a single line of a 0.8 mm nozzle (line 0.9 mm): see its sample.
     found = plain()
+    wide = [one for one in found.shop.order.layers if 2 * 1.125 * one.nozzle_mm > 1.0]
+    assert {one.walls_below_two_lines for one in found.shop.order.layers} <= {0, 1, 2}
+    assert all(one.walls_below_two_lines >= 1 for one in wide)
+    assert "walls below" in words(shop_view(found))
+    topics = shop_document(found)["tuning"]["topics"]
+    flagged = {one.id for one in found.features.recommended.features if one.verdict != "fine"}
+    assert flagged
+    assert set().union(*(topic["features"] for topic in topics)) <= flagged
+    assert topics[0]["features"]
+
+
+def test_a_brim_is_counted_in_every_pose():
+    poses = plain().shop.poses
+    taken = plain().ranking.recommended - 1
+    assert poses.brim_mm[taken] == plain().shop.order.brim_mm
+    assert poses.curl_index_mm[taken] == pytest.approx(plain().shop.order.curl_index_mm)
+    candidate = ranking_document(plain())["candidates"][taken]
+    assert candidate["brim"]["brim_mm"] == poses.brim_mm[taken]
+
+
+def test_walls_that_were_not_counted_get_no_column():
+    job = Brief.model_validate(JOB)
+    found = orient.evaluate(plain().part, job, directions=30, features=False, start=datetime(2030, 5, 1, 8))
     assert "walls below" not in words(shop_view(found))
     counted = tuple(replace(one, walls_below_two_lines=3) for one in found.shop.order.layers)
     order = replace(found.shop.order, layers=counted)

@@ -382,6 +382,20 @@ def test_load_cases_go_before_the_stress_axis():
     assert found.ranking.penalty["load"] == pytest.approx(1 - columns["strength_retained"])
 
 
+def test_pose_that_the_axis_overrates_is_shown_with_the_reason():
+    found = sample("mast_bracket")
+    ranking, strength = found.ranking, found.strength
+    up = int(np.argmax(ranking.directions @ [0, 0, 1]))
+    assert strength.unseen == up
+    assert {up, strength.by_axis, ranking.recommended - 1} <= set(ranking.shown)
+    said = strength.words[ranking.recommended - 1][-1]
+    figures = ranking.numbers[ranking.recommended - 1]["unseen_by_axis"]
+    assert f"pose {up + 1} keeps 100 %" in said
+    assert "its layers part at" in said
+    assert f"{figures['safety_factor_unseen']:.2f}" in said
+    assert figures["safety_factor_unseen"] == ranking.columns["safety_factor"][up]
+
+
 def test_redesign_is_weaker_standing_than_the_axis_says_and_safe_enough():
     found = sample("mast_bracket_rev_b")
     row = found.ranking.recommended - 1

@@ -17,7 +17,7 @@ from orient.process import Process, process_from
 from orient.ranking.order import choose
 from orient.ranking.penalties import Scale, penalties, total
 from orient.ranking.ranked import Ranking
-from orient.ranking.safety import axis_note, safety_note
+from orient.ranking.safety import SAME, axis_note, safety_note, unseen_note
 from orient.strength.cases import cases_of
 from orient.strength.cells import check_closed
 from orient.strength.field import Field
@@ -134,32 +134,47 @@ def taken_by_axis(ranking: Ranking, scale: Scale, weights: Mapping[str, float]) 
     return int(order[choose(totals[order], ranking.rests_on_flat[order]).recommended])
 
 
+def unseen_by_axis(ranking: Ranking) -> int | None:
+    """Row of the pose that is weakest under the load cases of those that the stress axis rates highest.
+
+    Of the poses that rest on a flat face, if any: those are what a person would take by the axis alone. None
+    without an axis, or where the load cases find all of them as safe as each other.
+    """
+    kept, factor = ranking.columns["axis_strength_retained"], ranking.columns["safety_factor"]
+    if not np.isfinite(kept).all():
+        return None
+    lies = ranking.rests_on_flat if ranking.rests_on_flat.any() else np.ones(len(kept), dtype=bool)
+    alike = np.flatnonzero(lies & (kept >= kept[lies].max() - SAME))
+    weakest = int(alike[factor[alike].argmin()])
+    return weakest if factor[weakest] < (1.0 - SAME) * factor[alike].max() else None
+
+
 def with_safety(ranking: Ranking, strength: Strength) -> tuple[Ranking, Strength]:
-    """Add to every pose shown where it is weakest, and to the one taken what the axis would have taken."""
-    shown = ranking.shown
-    if strength.by_axis is not None:
-        shown = tuple(sorted({*shown, strength.by_axis}))
+    """Add to every pose shown where it is weakest, and to the one taken what the stress axis made of it."""
+    told_too = [row for row in (strength.by_axis, strength.unseen) if row is not None]
+    shown = tuple(sorted({*ranking.shown, *told_too}))
     why, numbers = list(ranking.why), list(ranking.numbers)
+    words: dict[int, tuple[str, ...]] = {}
     safety, columns = strength.safety, ranking.columns
 
-    def told(row: int) -> dict[str, float]:
+    def figures_of(row: int) -> tuple[int, dict[str, float]]:
         names = ("safety_factor", "safety_factor_low", "axis_strength_retained")
-        return {name: float(columns[name][row]) for name in names}
+        return row + 1, {name: float(columns[name][row]) for name in names}
 
     def place(row: int) -> tuple[list[float], str, bool]:
         return safety.weakest_at_mm[row].tolist(), strength.case(row), bool(safety.between_layers[row])
 
-    for row in shown:
-        said, figures = safety_note(told(row), *place(row))
+    def add(row: int, name: str, said: str, figures: dict[str, object]) -> None:
+        words[row] = (*words.get(row, ()), said)
         why[row] = (*why[row], said)
-        numbers[row] = {**(numbers[row] or {}), "safety": figures}
+        numbers[row] = {**(numbers[row] or {}), name: figures}
+
+    for row in shown:
+        add(row, "safety", *safety_note(figures_of(row)[1], *place(row)))
     taken = ranking.recommended - 1
-    words = [why[taken][-1]]
-    if strength.by_axis is not None:
-        other = strength.by_axis
-        said, figures = axis_note((taken + 1, told(taken)), (other + 1, told(other)), *place(other))
-        words.append(said)
-        why[taken] = (*why[taken], said)
-        numbers[taken] = {**(numbers[taken] or {}), "by_axis": figures}
+    if (other := strength.by_axis) is not None:
+        add(taken, "by_axis", *axis_note(figures_of(taken), figures_of(other), *place(other)))
+    if (hidden := strength.unseen) is not None and hidden not in (taken, strength.by_axis):
+        add(taken, "unseen_by_axis", *unseen_note(figures_of(taken), figures_of(hidden), *place(hidden)))
     told_of = replace(ranking, why=tuple(why), numbers=tuple(numbers), shown=shown)
-    return told_of, replace(strength, words=tuple(words))
+    return told_of, replace(strength, words=words)

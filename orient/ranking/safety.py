@@ -5,7 +5,7 @@ from math import isfinite
 
 from orient.ranking.facts import Numbers
 
-# Safety factors closer than this, as a share, are shown as the same.
+# Safety factors, and shares of strength, closer than this are shown as the same.
 SAME = 0.02
 
 
@@ -45,7 +45,7 @@ def safety_note(
         "governing_case": case,
         "fails_by": "between layers" if between_layers else "within layers",
     }
-    at = ", ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in place_mm)
+    at = _at(place_mm)
     fails = "its layers would part" if between_layers else "it would tear within its layers"
     least = f", or {low:.2f} with the least strengths that the sources give" if isfinite(low) else ""
     return (
@@ -88,7 +88,7 @@ def axis_note(
     }
     if other == rank:
         return "The stress axis alone would choose the same pose.", figures
-    at = ", ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in place_mm)
+    at = _at(place_mm)
     kept = figures["strength_retained_by_axis_percent"]
     said = (
         f"The stress axis alone would choose pose {other}, as it keeps {kept:.0f} % of the strength along "
@@ -108,3 +108,55 @@ def axis_note(
     else:
         said += f"The two are as safe as each other ({pair}); they differ in the rest of the score."
     return said, figures
+
+
+def unseen_note(
+    taken: tuple[int, Mapping[str, float]],
+    unseen: tuple[int, Mapping[str, float]],
+    place_mm: Sequence[float],
+    case: str,
+    between_layers: bool,
+) -> tuple[str, Numbers]:
+    """Say of which pose the stress axis promises more than the load cases leave.
+
+    Parameters
+    ----------
+    taken, unseen : tuple of int and Mapping[str, float]
+        Rank from 1, with ``safety_factor`` and ``axis_strength_retained``, of the pose to take and of the one
+        whose weakness the axis does not see.
+    place_mm, case, between_layers
+        Of the latter, as for `safety_note`.
+
+    Returns
+    -------
+    tuple of str and dict
+        The sentence and the figures in it.
+
+    Examples
+    --------
+    >>> flat = {"safety_factor": 2.8, "axis_strength_retained": 1.0}
+    >>> up = {"safety_factor": 2.2, "axis_strength_retained": 1.0}
+    >>> print(unseen_note((1, flat), (13, up), (-8, 6, 18), "gust", True)[0])
+    What the axis does not see: pose 13 keeps 100 % of its strength along it, but under "gust" its layers \
+part at (−8.0, 6.0, 18.0) mm first: safety factor 2.20, where the pose to take has 2.80.
+    """
+    rank, mine = taken
+    other, theirs = unseen
+    figures: Numbers = {
+        "rank": rank,
+        "rank_unseen": other,
+        "safety_factor": float(mine["safety_factor"]),
+        "safety_factor_unseen": float(theirs["safety_factor"]),
+        "strength_retained_unseen_percent": 100.0 * float(theirs["axis_strength_retained"]),
+        "weakest_at_mm": [float(x) for x in place_mm],
+    }
+    fails = "its layers part" if between_layers else "it tears within its layers"
+    return (
+        f"What the axis does not see: pose {other} keeps {figures['strength_retained_unseen_percent']:.0f} % "
+        f'of its strength along it, but under "{case}" {fails} at ({_at(place_mm)}) mm first: safety factor '
+        f"{figures['safety_factor_unseen']:.2f}, where the pose to take has {figures['safety_factor']:.2f}."
+    ), figures
+
+
+def _at(place_mm: Sequence[float]) -> str:
+    return ", ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in place_mm)

@@ -15,9 +15,10 @@ from rich.text import Text
 from orient.evaluation import Evaluation
 from orient.part.mesh import Part
 from orient.part.select import Selection
+from orient.ranking.ranked import Ranking
 from orient.show.table import direction_words
 from orient.strength.judge import MOST_SAFE
-from orient.strength.section import Strength
+from orient.strength.section import FAILS, Strength
 
 STRENGTH_SCHEMA = "orient/strength/1"
 
@@ -79,6 +80,15 @@ def pose_strength(strength: Strength, row: int) -> dict[str, Any]:
         "weakest_at_mm": [_number(x) for x in safety.weakest_at_mm[row]],
         "governing_case": strength.case(row),
         "fails_by": strength.fails_by(row),
+        "cases": [
+            {
+                "name": case.name,
+                "safety_factor": _number(safety.by_case[row, c]),
+                "weakest_at_mm": [_number(x) for x in safety.places_by_case_mm[row, c]],
+                "fails_by": FAILS[bool(safety.between_by_case[row, c])],
+            }
+            for c, case in enumerate(strength.field.cases)
+        ],
     }
 
 
@@ -117,26 +127,28 @@ def strength_view(
         _cases(strength),
         "",
     ]
-    rows = range(len(strength.safety.directions)) if evaluation is None else evaluation.ranking.shown
-    taken = None if evaluation is None else evaluation.ranking.recommended - 1
-    parts.append(_poses(strength, rows, taken))
-    parts.append(
-        Text(
-            "safety: strength over stress, averaged over a ball of "
-            f"{field.ball_mm:.2f} mm, {field.zone_mm:.2f} mm and more from fixed and loaded faces; low and "
-            "high: with the least and the greatest strengths of the sources. raw: at the worst point of all.",
-            style="dim italic",
-        )
+    ranking = None if evaluation is None else evaluation.ranking
+    rows = range(len(strength.safety.directions)) if ranking is None else ranking.shown
+    parts.append(_poses(strength, rows, ranking))
+    said = (
+        f"safety: strength over stress, averaged over a ball of {field.ball_mm:.2f} mm, "
+        f"{field.zone_mm:.2f} mm and more from fixed and loaded faces; low and high: with the least and the "
+        "greatest strengths of the sources. raw: at the worst point of all."
     )
-    if evaluation is not None and taken is not None:
-        ranking = evaluation.ranking
+    if ranking is not None:
+        said += " kept: of what it would bear if its layers held together as they hold in themselves."
+        if strength.by_axis is not None:
+            said += " axis: what the stress axis alone says is kept."
+    parts.append(Text(said, style="dim italic"))
+    if ranking is not None:
+        taken = ranking.recommended - 1
         parts += [
             "",
             Text(
                 f"Take pose {taken + 1}: build along {direction_words(ranking.directions[taken])}.",
                 style="bold",
             ),
-            *[_point(said) for said in strength.words],
+            *[_point(said) for said in strength.words[taken]],
         ]
     parts += ["", Text("Caution", style="bold"), *[_point(said) for said in strength.cautions]]
     return Group(*parts)
@@ -157,29 +169,36 @@ def _selected(one: Selection) -> str:
     return f"{one.selector}: {one.description}"
 
 
-def _poses(strength: Strength, rows: Sequence[int], taken: int | None) -> Table:
+def _poses(strength: Strength, rows: Sequence[int], ranking: Ranking | None) -> Table:
     safety = strength.safety
+    names = [case.name for case in strength.field.cases]
+    by_axis = ranking is not None and strength.by_axis is not None
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
     table.add_column("")
     table.add_column("build along", no_wrap=True)
-    for name in ("safety", "low–high", "raw"):
+    factors = ["safety", "low–high", "raw", *(names if len(names) > 1 else [])]
+    shares = (["kept"] if ranking is not None else []) + (["axis"] if by_axis else [])
+    for name in (*factors, *shares):
         table.add_column(name, justify="right", no_wrap=True)
     for name in ("weakest at\nmm", "case", "fails"):
         table.add_column(name)
     for row in rows:
-        marks = " ◀" if row == taken else " axis" if row == strength.by_axis else ""
+        taken = ranking is not None and row == ranking.recommended - 1
         known = math.isfinite(safety.low[row])
-        table.add_row(
-            f"{row + 1}{marks}",
+        cells = [
+            f"{row + 1} ◀" if taken else f"{row + 1}",
             direction_words(safety.directions[row]),
             _factor(safety.factor[row]),
             f"{_factor(safety.low[row])}–{_factor(safety.high[row])}" if known else "no data",
             _factor(safety.raw[row]),
-            " ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in safety.weakest_at_mm[row]),
-            strength.case(row),
-            strength.fails_by(row),
-            style="bold" if row == taken else "",
-        )
+        ]
+        if len(names) > 1:
+            cells += [_factor(value) for value in safety.by_case[row]]
+        if ranking is not None:
+            columns = ("strength_retained", "axis_strength_retained")[: len(shares)]
+            cells += [f"{100 * ranking.columns[column][row]:.0f} %" for column in columns]
+        at = " ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in safety.weakest_at_mm[row])
+        table.add_row(*cells, at, strength.case(row), strength.fails_by(row), style="bold" if taken else "")
     return table
 
 

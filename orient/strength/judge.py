@@ -40,6 +40,10 @@ class Safety:
         True where layers part there, False where they tear.
     by_case : (P, C) float64
         Robust factor in each case.
+    places_by_case_mm : (P, C, 3) float64
+        Where each of them is found.
+    between_by_case : (P, C) bool
+        True where layers part there.
     retained : (P,) float64
         `factor` over what it would be if the layers held together as they hold in themselves, 0 to 1.
     """
@@ -53,6 +57,8 @@ class Safety:
     case: NDArray[np.int64]
     between_layers: NDArray[np.bool_]
     by_case: Floats
+    places_by_case_mm: Floats
+    between_by_case: NDArray[np.bool_]
     retained: Floats
 
 
@@ -129,10 +135,8 @@ def judge(ready: Ready, directions: Floats, threads: int = 2) -> Safety:
     worst = worst_places(ready.nominal, normals, threads)
     case = worst.index.argmax(axis=1)
     rows = np.arange(len(b))
-    place = np.empty(len(b), dtype=np.int64)
-    for c, one in enumerate(field.cases):
-        mine = case == c
-        place[mine] = one.robust_at[worst.place[mine, c]]
+    numbers = [one.robust_at[worst.place[:, c]] for c, one in enumerate(field.cases)]
+    places = field.places_mm[np.stack(numbers, axis=1)]
     factor = _factor(worst.index.max(axis=1))
 
     def least(fields: tuple[Sorted, ...] | None) -> Floats:
@@ -147,10 +151,12 @@ def judge(ready: Ready, directions: Floats, threads: int = 2) -> Safety:
         high=least(ready.high),
         # A peak is no safer than the average around it.
         raw=np.minimum(least(ready.raw), factor),
-        weakest_at_mm=field.places_mm[place],
+        weakest_at_mm=places[rows, case],
         case=case,
         between_layers=worst.between[rows, case],
         by_case=_factor(worst.index),
+        places_by_case_mm=places,
+        between_by_case=worst.between,
         retained=np.minimum(1.0, factor * ready.within),
     )
 

@@ -26,6 +26,8 @@ CAUTION = (
     "Strength figures are an estimate for choosing an orientation; where failure can hurt, load-test the "
     "printed part and have qualified people judge."
 )
+# How a place fails, by whether layers part there.
+FAILS = {True: "between layers", False: "within layers"}
 # Fields are kept, so that asking again with other weights or limits does not solve again.
 _KEPT = 4
 _FIELDS: OrderedDict[Hashable, Field] = OrderedDict()
@@ -45,8 +47,10 @@ class Strength:
     by_axis : int or None
         Row of the pose that would be taken if the stress axis of the brief alone told the load; None where
         the brief has none.
-    words : tuple of str
-        What is to be said of the pose to take.
+    unseen : int or None
+        Row of the pose whose weakness the stress axis sees least of; None where it overrates none.
+    words : mapping of int to tuple of str
+        What is to be said of the poses shown, by row.
     assumptions : tuple of str
         What was assumed about the polymer.
     timing_s : mapping of str to float
@@ -56,7 +60,8 @@ class Strength:
     field: Field
     safety: Safety
     by_axis: int | None = None
-    words: tuple[str, ...] = ()
+    unseen: int | None = None
+    words: Mapping[int, tuple[str, ...]] = dataclass_field(default_factory=dict)
     assumptions: tuple[str, ...] = ()
     timing_s: Mapping[str, float] = dataclass_field(default_factory=dict)
 
@@ -67,7 +72,7 @@ class Strength:
 
     def fails_by(self, row: int) -> str:
         """How a pose fails: ``"between layers"`` or ``"within layers"``."""
-        return "between layers" if self.safety.between_layers[row] else "within layers"
+        return FAILS[bool(self.safety.between_layers[row])]
 
     def case(self, row: int) -> str:
         """Name of the load case that governs a pose."""

@@ -95,3 +95,5 @@ def test_push_and_pull_differ_unless_judged_both_ways():
     safety = judged(field, np.array([[1.0, 0, 0]]), PROCESS)
     assert safety.by_case[0] == pytest.approx([50.0, 30.0], rel=1e-4)
     assert field.cases[safety.case[0]].name == "rocking"
+    assert safety.between_by_case[0].tolist() == [False, True]
+    assert (safety.places_by_case_mm[0, safety.case[0]] == safety.weakest_at_mm[0]).all()

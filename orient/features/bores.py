@@ -8,9 +8,12 @@ to be a regular polygon, since a polygon's corners lie on a circle as well as a 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import combinations
 from weakref import WeakKeyDictionary
 
+import networkx as nx
 import numpy as np
+from numpy.typing import NDArray
 
 from orient.features.cylinders import Cylinder, cylinders_of
 from orient.features.growth import Axis, Floats, Wall, covered_deg, fit_axis, frame_of
@@ -172,79 +175,112 @@ def _coaxial(a: Cylinder, b: Cylinder, within: float) -> bool:
     return bool(np.linalg.norm(gap - (gap @ longer) * longer) <= within)
 
 
+class _Pieces:
+    """Pieces of walls, those that cover most first, with what is looked at again and again."""
+
+    def __init__(self, part: Part, wall: Wall, pieces: list[Cylinder]) -> None:
+        self.part, self.wall = part, wall
+        self.all = sorted(pieces, key=lambda c: (-c.covered_deg, *np.round(c.point_mm, 2).tolist()))
+        self.radii = np.array([c.radius_mm for c in self.all])
+        self.points = np.array([c.point_mm for c in self.all]).reshape(-1, 3)
+        self.axes = np.array([c.axis for c in self.all]).reshape(-1, 3)
+        self.middles = np.array([part.centroids[c.faces].mean(axis=0) for c in self.all]).reshape(-1, 3)
+        self._corners: dict[int, Floats] = {}
+        self._ends: dict[int, Ends] = {}
+
+    def corners(self, i: int) -> Floats:
+        """Corners of a piece."""
+        if i not in self._corners:
+            self._corners[i] = self.part.vertices[np.unique(self.part.faces[self.all[i].faces])]
+        return self._corners[i]
+
+    def ends(self, i: int) -> Ends:
+        """Both ends of a piece."""
+        if i not in self._ends:
+            one = self.all[i]
+            self._ends[i] = ends_of(self.part, self.wall, one.faces, one.fitted, one.covered_deg)
+        return self._ends[i]
+
+    def alike(self, i: int, left: NDArray[np.bool_]) -> list[int]:
+        """Pieces not yet joined whose wall lies on the same cylinder."""
+        first = self.all[i]
+        # The middle of a wall that lies on a cylinder lies inside it: few are left to be looked at closely.
+        inside = np.minimum(
+            _off_axis(self.middles - first.point_mm, first.axis),
+            _off_axis(self.middles[i] - self.points, self.axes),
+        ) <= 1.1 * first.radius_mm + _slack(first)
+        near = np.flatnonzero(left & inside & (np.abs(self.radii - first.radius_mm) <= _slack(first)))
+        return [j for j in near.tolist() if self._lies_on(j, i) or self._lies_on(i, j)]
+
+    def _lies_on(self, other: int, one: int) -> bool:
+        """Tell whether the corners of one wall lie on the cylinder of another."""
+        cylinder = self.all[one]
+        away = np.sort(_off_axis(self.corners(other) - cylinder.point_mm, cylinder.axis))
+        if away[0] <= 0.8 * cylinder.radius_mm:
+            return False
+        # Corners where a bore cuts a coarse wall lie on chords, inside; the outer ones lie on the cylinder.
+        place, share = divmod(0.9 * (len(away) - 1), 1.0)
+        low, high = away[int(place)], away[min(int(place) + 1, len(away) - 1)]
+        return bool(abs(low + share * (high - low) - cylinder.radius_mm) <= _slack(cylinder))
+
+    def continues(self, i: int, j: int) -> bool:
+        """Tell whether two pieces overlap along the axis, or lie near with open ends facing."""
+        one, other = self.all[i], self.all[j]
+        at = float((other.point_mm - one.point_mm) @ one.axis)
+        gap = abs(at) - 0.5 * (one.length_mm + other.length_mm)
+        whole = any(piece.exact and piece.covered_deg > 350.0 for piece in (one, other))
+        if gap <= -0.25 * min(one.length_mm, other.length_mm) and not whole:
+            # Side by side round the axis: pieces of one wall.
+            return True
+        if gap <= 0.05 * one.radius_mm and not (one.exact or other.exact):
+            return True
+        if gap > _LARGEST_GAP * 2 * one.radius_mm or not one.concave:
+            return False
+        near, far = self.ends(i), self.ends(j)
+        same_way = float(one.axis @ other.axis) > 0
+        here = near.high if at > 0 else near.low
+        there = far.low if (at > 0) == same_way else far.high
+        # Clean pieces of one cylinder that meet smoothly were one piece already: this is where a bend begins.
+        runs_on = (one.exact or other.exact) and max(here.smooth, there.smooth) > 0.5
+        return here.open and there.open and not runs_on
+
+
 def _joined(part: Part, wall: Wall, pieces: list[Cylinder]) -> list[list[Cylinder]]:
     """Group pieces of one diameter on one axis that open towards one another."""
+    known = _Pieces(part, wall, pieces)
     groups: list[list[Cylinder]] = []
-    left = sorted(pieces, key=lambda c: (-c.covered_deg, *np.round(c.point_mm, 2).tolist()))
-    # Coaxial pieces have like axes' feet and radii; few pairs remain to be looked at closely.
-    radii = np.array([c.radius_mm for c in left])
-    points = np.array([c.point_mm for c in left]).reshape(-1, 3)
-    axes = np.array([c.axis for c in left]).reshape(-1, 3)
-    middles = np.array([part.centroids[c.faces].mean(axis=0) for c in left]).reshape(-1, 3)
-    used = np.zeros(len(left), dtype=bool)
-    for i, first in enumerate(left):
-        if used[i]:
+    left = np.ones(len(known.all), dtype=bool)
+    for i, first in enumerate(known.all):
+        if not left[i]:
             continue
-        used[i] = True
-        group = [first]
-        # The middle of a wall that lies on a cylinder lies inside it.
-        inside = np.minimum(
-            _off_axis(middles - first.point_mm, first.axis), _off_axis(middles[i] - points, axes)
-        ) <= 1.1 * first.radius_mm + _slack(first)
-        alike = np.flatnonzero(~used & inside & (np.abs(radii - first.radius_mm) <= _slack(first)))
-        index = [j for j in alike if _lies_on(part, left[j], first) or _lies_on(part, first, left[j])]
-        partners = [left[j] for j in index]
-        changed = bool(partners)
-        while changed:
-            changed = False
-            for j, other in zip(index, partners, strict=True):
-                if not used[j] and any(_continues(part, wall, one, other) for one in group):
-                    used[j] = changed = True
-                    group.append(other)
-        groups.append(group)
+        left[i] = False
+        partners = known.alike(i, left)
+        if not partners:
+            groups.append([first])
+            continue
+        # Pieces that continue one another are a graph: the first's component is one wall.
+        graph = nx.Graph()
+        graph.add_nodes_from([i, *partners])
+        graph.add_edges_from(
+            (a, b)
+            for a, b in combinations([i, *partners], 2)
+            if known.continues(a, b) or known.continues(b, a)
+        )
+        together = sorted(nx.node_connected_component(graph, i))
+        left[together] = False
+        groups.append([known.all[j] for j in together])
     return groups
 
 
 def _off_axis(offset: Floats, axis: Floats) -> Floats:
     """Length of the part of each offset that is square to an axis, or to its own axis."""
     along = (offset * axis).sum(axis=1)
-    return np.linalg.norm(offset - along[:, None] * axis, axis=1)
-
-
-def _lies_on(part: Part, other: Cylinder, one: Cylinder) -> bool:
-    """Tell whether the corners of one wall lie on the cylinder of another."""
-    offset = part.vertices[np.unique(part.faces[other.faces])] - one.point_mm
-    away = np.linalg.norm(offset - np.outer(offset @ one.axis, one.axis), axis=1)
-    # Corners where a bore cuts a coarse wall lie on chords, inside; the outer ones lie on the cylinder.
-    return bool(
-        abs(np.quantile(away, 0.9) - one.radius_mm) <= _slack(one) and away.min() > 0.8 * one.radius_mm
-    )
+    across = offset - along[:, None] * axis
+    return np.sqrt(np.einsum("ij,ij->i", across, across))
 
 
 def _slack(cylinder: Cylinder) -> float:
     return _SAME_RADIUS * cylinder.radius_mm + 2 * cylinder.residual_mm
-
-
-def _continues(part: Part, wall: Wall, one: Cylinder, other: Cylinder) -> bool:
-    """Tell whether two pieces overlap along the axis, or lie near with open ends facing."""
-    at = float((other.point_mm - one.point_mm) @ one.axis)
-    gap = abs(at) - 0.5 * (one.length_mm + other.length_mm)
-    whole = any(piece.exact and piece.covered_deg > 350.0 for piece in (one, other))
-    if gap <= -0.25 * min(one.length_mm, other.length_mm) and not whole:
-        # Side by side round the axis: pieces of one wall.
-        return True
-    if gap <= 0.05 * one.radius_mm and not (one.exact or other.exact):
-        return True
-    if gap > _LARGEST_GAP * 2 * one.radius_mm or not one.concave:
-        return False
-    near = ends_of(part, wall, one.faces, one.fitted, one.covered_deg)
-    far = ends_of(part, wall, other.faces, other.fitted, other.covered_deg)
-    same_way = float(one.axis @ other.axis) > 0
-    here = near.high if at > 0 else near.low
-    there = far.low if (at > 0) == same_way else far.high
-    # Clean pieces of one cylinder that meet smoothly were one piece already: this is the beginning of a bend.
-    runs_on = (one.exact or other.exact) and max(here.smooth, there.smooth) > 0.5
-    return here.open and there.open and not runs_on
 
 
 def _united(part: Part, group: list[Cylinder]) -> Cylinder:

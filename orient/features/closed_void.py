@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import trimesh
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
@@ -156,6 +155,9 @@ def judge(void: Void, process: Process, direction: Floats | None = None) -> Feat
 def _extent(points: Floats) -> float:
     """Longest side of the smallest box round points; of the box along the axes where there is none."""
     try:
+        # Loaded only where there is a void: it takes as long to load as half a small part takes to inspect.
+        import trimesh
+
         return float(trimesh.bounds.oriented_bounds(points)[1].max())
     except Exception:  # points in one plane, or worse: whatever the hull says of them
         return float(np.ptp(points, axis=0).max())

@@ -30,6 +30,8 @@ PARALLEL = 0.01
 # Rulings further off the fitted circle than this share of the radius (a draft of 1° over five radii) are of a
 # surface that is no cylinder.
 STRAY = 0.05
+# Facets that turn by less than this in all, degrees, are a bent plane to everything that asks for cylinders.
+LEAST_TURN_DEG = 5.0
 # A facet with more shallow lines than this is a plane beside many cones, not a strip.
 MOST_LINES = 64
 
@@ -83,9 +85,10 @@ def ruled_cylinders(vertices: Floats, facets: Facets, precision: float) -> list[
     label = connected_components(graph, directed=False)[1]
     order = np.argsort(label, kind="stable")
     bounds = np.append(np.flatnonzero(np.diff(label[order], prepend=-1)), len(order))
+    turn = np.degrees(np.bincount(label, np.abs(facets.step[lines])))
     found = []
-    for low, high in pairwise(bounds):
-        if high - low >= 2:
+    for (low, high), turned in zip(pairwise(bounds), turn, strict=True):
+        if high - low >= 2 and turned >= LEAST_TURN_DEG:
             ruled = _ruled(vertices, facets, lines[order[low:high]], centre, radius, precision)
             if ruled is not None:
                 found.append(ruled)

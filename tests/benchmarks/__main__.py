@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks [--only NAME] [--file MESH]
 
-NAME is poses, columns, shell, winner or shop. A MESH is measured beside the meshes made in code.
+NAME is poses, columns, shell, winner, shop or strength. A MESH is measured beside the meshes made in code.
 """
 
 from __future__ import annotations
@@ -106,9 +106,46 @@ def shop(file: str) -> Iterator[Row]:
         )
 
 
+def strength(file: str) -> Iterator[Row]:
+    from tests.benchmarks import strength as loads
+
+    whole = loads.whole_run()
+    yield (
+        f"orient strength, {whole['cells']:,} cells, three cases, {whole['poses']:,} poses, cold process",
+        f"{whole['seconds']:.1f} s ({whole['processor_s']:.1f} s of processor), "
+        f"peak {whole['peak_gb']:.2f} GB (first line {whole['first_s']:.2f} s)",
+        "≤ 40 s, ≤ 2 GB (≤ 0.5 s)",
+    )
+    judged = loads.in_a_child("judging", 100_000)
+    yield (
+        "of it 1,000 poses judged from 100 k cells and three cases: robust, low, high and raw",
+        f"{judged['judge_s']:.2f} s, and {judged['sort_s']:.2f} s to sort the stress once",
+        "≤ 1.5 s",
+    )
+    large = loads.in_a_child("large", 340_000)
+    yield (
+        f"one case on {large['cells']:,} cells, {large['unknowns']:,} unknowns",
+        f"{large['seconds']:.1f} s, {large['iterations']} iterations, peak {large['peak_gb']:.2f} GB",
+        "≤ 120 s",
+    )
+    for name, cells, count in loads.iterations():
+        yield (
+            f"iterations to a residual of 1e-6, {name}, " + ", ".join(f"{n:,}" for n in cells) + " cells",
+            ", ".join(map(str, count)),
+            "≤ 50, flat",
+        )
+
+
 def main() -> None:
     """Run the sections asked for."""
-    sections = {"poses": poses, "columns": columns, "shell": shell, "winner": winner, "shop": shop}
+    sections = {
+        "poses": poses,
+        "columns": columns,
+        "shell": shell,
+        "winner": winner,
+        "shop": shop,
+        "strength": strength,
+    }
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("--only", choices=sections, help="one section")
     parser.add_argument("--file", default="", help="a mesh of your own, measured as well")

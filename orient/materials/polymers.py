@@ -167,8 +167,8 @@ def polymer(name: str) -> Polymer:
     nearest = list(dict.fromkeys(names[word] for word in close))
     offer = f"the nearest is {' or '.join(nearest)}" if nearest else f"known are {', '.join(known)}"
     raise OrientError(
-        f'"{name}" is no polymer in the data; {offer}; for one of your own, name the one most like it and put '
-        "its figures into [polymer] of the brief."
+        f'"{name}" is no polymer in the data; {offer}; for one of your own, name the one most like it and '
+        "put its figures into [polymer] of the brief."
     )
 
 

@@ -23,9 +23,10 @@ from orient.cost.shop import (
     with_machine,
 )
 from orient.evaluation.clock import Clock, Progress
-from orient.evaluation.features import features_of, held_by_holes, rank_without_bridges, wants_features
+from orient.evaluation.features import features_of, held_by_holes, is_very_large, rank_without_bridges
 from orient.evaluation.model import Evaluation
 from orient.evaluation.safety import stress_under, taken_by_axis, unseen_by_axis, with_safety
+from orient.evaluation.scale import limits_of, scale_of
 from orient.evaluation.search import STARTS, STARTS_BY_COST, allowed, search_on
 from orient.evaluation.words import cautions_of, not_counted, notes_of, warnings_of, with_tilt
 from orient.measure.columns import available_threads
@@ -36,8 +37,7 @@ from orient.part.select import cylinder_axis, select
 from orient.pose.candidates import candidates
 from orient.pose.rotation import footprint_sides
 from orient.process import process_from
-from orient.ranking.limits import Limits
-from orient.ranking.penalties import Scale, penalties, total
+from orient.ranking.penalties import penalties, total
 from orient.ranking.ranked import Ranking, rank_poses
 from orient.ranking.weights import check_weights
 from orient.strength.judge import judge
@@ -115,8 +115,10 @@ def evaluate(
     features_weight = weights["features"]
     if by == "cost":
         weights = dict.fromkeys(weights, 0.0) | {"cost": 1.0}
-    counted = wants_features(part, features, features_weight)
-    free = held_by_holes(part, process) if counted else None
+    asked = bool(features or features_weight)
+    counted = asked or (features is None and not is_very_large(part))
+    # The ceilings of small holes hold themselves up whether or not features are counted.
+    free = held_by_holes(part, process) if asked or not is_very_large(part) else None
     clock.lap("holes")
     axes = loads.axes if stress is None or len(loads.axes) else strained_axes(stress.field)
     found = candidates(part, axes if len(axes) else None, directions)
@@ -161,24 +163,8 @@ def evaluate(
             measures.columns["unit_cost"] = priced(poses, measures.columns)
         return measures
 
-    scale = Scale(
-        hull_volume_mm3=part.hull.volume_mm3,
-        hull_width_mm=part.hull.width_mm,
-        hull_diameter_mm=part.hull.diameter_mm,
-        largest_rest_mm2=float(part.hull.areas.max()),
-        layer_height_mm=process.layer_height_mm,
-        cost_floor=cost_floor(shop, pieces) if weights["cost"] > 0 else 1.0,
-    )
-    limits = Limits(
-        max_height_mm=brief.limits.max_height_mm,
-        envelope_mm=brief.limits.envelope_mm,
-        min_strength_retained=brief.limits.min_strength_retained,
-        min_safety_factor=brief.limits.min_safety_factor,
-        max_deflection_mm=brief.limits.max_deflection_mm,
-        machine=shop.machine.name if shop.machine_named else None,
-        # The score minds a small first layer; the cost does not, and a part that falls over costs all of it.
-        must_stand_mm2=part.hull.area_mm2 / 4.0 if by == "cost" else None,
-    )
+    scale = scale_of(part, process, cost_floor(shop, pieces) if weights["cost"] > 0 else 1.0)
+    limits = limits_of(part, brief, shop, by)
     first = measured(found.directions, "measure")
     clock.lap("measure")
 

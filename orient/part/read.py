@@ -221,17 +221,22 @@ def _read_step(path: Path) -> Triangles:
         raise OrientError("is a STEP file, which needs one more package: run pip install 'orient[step]'.")
     with tempfile.TemporaryDirectory() as folder:
         between = Path(folder) / "part.glb"
-        # In a process of its own: the kernel prints what it thinks of a file, and a damaged one may end it.
+        # In a process of its own: the kernel prints what it thinks of a file, and some damaged ones end it.
         tolerances = (str(_STEP_TOLERANCE_MM), str(_STEP_TOLERANCE_RAD))
-        subprocess.run(
-            [sys.executable, "-P", "-c", _STEP_TO_GLB, str(path), str(between), *tolerances],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            check=False,
-        )
+        try:
+            subprocess.run(
+                [sys.executable, "-P", "-c", _STEP_TO_GLB, str(path), str(between), *tolerances],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                check=False,
+            )
+        except OSError:
+            raise OrientError(
+                "is a STEP file, and Python cannot be started to read it: export STL."
+            ) from None
         if not between.exists() or not between.stat().st_size:
-            raise OrientError("cannot be read as STEP (no solid was found in it): export it again.")
+            raise OrientError("cannot be read as STEP (it is damaged or holds no solid): export it again.")
         return _by_trimesh("GLB", "m")(between)
 
 

@@ -225,6 +225,26 @@ def test_a_damaged_step_is_refused_without_a_word_from_its_kernel(tmp_path, capf
     assert capfd.readouterr() == ("", "")
 
 
+def test_a_step_that_its_kernel_cannot_survive_is_refused_like_any_other(tmp_path):
+    pytest.importorskip("cascadio")
+    path = tmp_path / "block.step"
+    # An edge without its direction: the kernel reads what is not there.
+    lines = step_block(40, 30, 20).splitlines()
+    lines.remove(next(line for line in lines if "=VECTOR(" in line))
+    path.write_text("\n".join(lines))
+    with pytest.raises(OrientError, match=r"block\.step' cannot be read as STEP"):
+        read_part(path)
+
+
+def test_step_where_no_process_can_be_started_says_so(tmp_path, monkeypatch):
+    pytest.importorskip("cascadio")
+    path = tmp_path / "block.step"
+    path.write_text(step_block(40, 30, 20))
+    monkeypatch.setattr("sys.executable", str(tmp_path / "none"))
+    with pytest.raises(OrientError, match=r"block\.step' is a STEP file, and Python cannot be started"):
+        read_part(path)
+
+
 def test_step_without_its_extra_says_what_to_install(tmp_path, monkeypatch):
     path = tmp_path / "block.step"
     path.write_text(step_block(40, 30, 20))

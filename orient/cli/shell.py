@@ -11,6 +11,7 @@ from orient.cli.inspect import inspect
 from orient.cli.lists import machines, polymers
 from orient.cli.picture import picture
 from orient.cli.rank import rank
+from orient.cli.report import report
 from orient.cli.say import say
 from orient.cli.shop import shop
 from orient.cli.strength import strength
@@ -28,6 +29,7 @@ app = typer.Typer(
 for verb, help_line in (
     (rank, "Which way up to build a part, and why."),
     (picture, "A picture of a pose, coloured by what matters."),
+    (report, "One HTML file with the answer, to send on."),
     (inspect, "What is hard to print, where, and what to do."),
     (shop, "Which machine, and hours, grams and cost."),
     (strength, "How safe each pose is under load cases."),

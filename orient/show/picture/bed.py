@@ -11,7 +11,7 @@ from PIL import ImageDraw
 
 from orient.show.picture.camera import Camera, axes_of
 from orient.show.picture.colours import INK, PAPER
-from orient.show.picture.lettering import write
+from orient.show.picture.lettering import text_width, write
 
 Floats = NDArray[np.float64]
 
@@ -135,7 +135,12 @@ def draw_rulers(draw: ImageDraw.ImageDraw, bed: Bed, camera: Camera, elevation: 
         away = away / max(float(np.hypot(*away)), 1e-9)
         said = f"{long_mm:g} mm" + ("" if done else f", squares {bed.square_mm:g} mm")
         anchor = "rm" if away[0] < -0.35 else "lm" if away[0] > 0.35 else "mm"
-        write(draw, tuple(middle + away * px * 1.1), said, px, anchor, halo=PAPER)
+        at = middle + away * px * 1.1
+        # Words that would leave the picture are moved in.
+        long = text_width(said, px)
+        starts = {"r": at[0] - long, "l": at[0], "m": at[0] - long / 2.0}[anchor[0]]
+        at[0] += min(max(starts, 0.3 * px), camera.width - long - 0.3 * px) - starts
+        write(draw, tuple(at), said, px, anchor, halo=PAPER)
         done = True
         if flat:
             break

@@ -28,7 +28,7 @@ from orient.show.picture.colours import INK, PAPER, PLAIN
 from orient.show.picture.legend import draw_legend, legend_height
 from orient.show.picture.lettering import callouts, text_width
 from orient.show.picture.light import edges, hatched, lit
-from orient.show.picture.paint import KindPaint, Paint, ValuePaint
+from orient.show.picture.paint import UNCOLOURED, KindPaint, Paint, ValuePaint
 from orient.show.picture.seen import Scene, Seen, look
 
 Floats = NDArray[np.float64]
@@ -68,13 +68,14 @@ def draw_picture(
     transform: Floats,
     paint: Paint | None = None,
     *,
-    view: str = "corner",
+    angles: tuple[float, float],
     size: tuple[int, int] = (800, 600),
     columns: Floats | None = None,
     letters: Sequence[Feature] = (),
     marks_at: Sequence[tuple[str, Floats]] = (),
     alt: str = "",
     legend: bool = True,
+    letter_px: int | None = None,
 ) -> Picture:
     """Draw a part on the bed.
 
@@ -86,8 +87,8 @@ def draw_picture(
         From the part's coordinates to the bed's.
     paint : KindPaint or ValuePaint, optional
         What its faces are coloured by; plain otherwise.
-    view : str
-        From where it is seen, as in `view_angles`.
+    angles : (2,) tuple of float
+        Azimuth and elevation of the camera, degrees, from `angles_for`.
     size : (2,) tuple of int
         Width and height in pixels.
     columns : (N, 2, 3) float64, optional
@@ -100,6 +101,8 @@ def draw_picture(
         What the picture shows, in words.
     legend : bool
         Whether colours are explained below the part.
+    letter_px : int, optional
+        Size of the letters, by the size of the picture otherwise.
 
     Returns
     -------
@@ -107,8 +110,8 @@ def draw_picture(
     """
     width, height = size
     # Letters are a share of the smaller side: legible in a small picture, not loud in a large one.
-    px = max(11, round(min(width * 0.75, height) / 38))
-    azimuth, elevation = angles_for(scene, transform, view)
+    px = letter_px or max(11, round(min(width * 0.75, height) / 38))
+    azimuth, elevation = angles
     turn, shift = transform[:3, :3], transform[:3, 3]
     laid = scene.part.hull.points @ turn.T + shift
     bed = bed_for(np.ptp(laid, axis=0))
@@ -202,7 +205,12 @@ def draw_close_up(
     _ink_edges(image, scene, seen, FINER)
     mine = np.zeros(len(part.faces), dtype=bool)
     mine[feature.faces] = True
-    _ring(image, mine[seen.face] & (seen.face >= 0))
+    shown = mine[seen.face] & (seen.face >= 0)
+    if feature.kind in UNCOLOURED:
+        # The edge itself, where it is one; the faces beside it are not what is meant.
+        crease, _ = edges(seen, part.normals)
+        shown = shown & crease & (feature.kind == "sharp_corner")
+    _ring(image, shown)
     canvas = Image.fromarray(image)
     return Picture(_png(canvas.reduce(FINER)), alt, *size)
 

@@ -116,8 +116,11 @@ def look(scene: Scene, transform: Floats, camera: Camera) -> Seen:
         face[block] = hit.reshape(len(rows), wide)
         depth[block] = (far + back).reshape(len(rows), wide)
 
-    with ThreadPoolExecutor(available_threads()) as pool:
-        list(pool.map(cast, range(0, high, rows_at_once)))
+    if rows_at_once >= high:
+        cast(0)
+    else:
+        with ThreadPoolExecutor(available_threads()) as pool:
+            list(pool.map(cast, range(0, high, rows_at_once)))
     return Seen(camera, transform, face, depth)
 
 

@@ -16,7 +16,7 @@ from orient.part.mesh import Part
 from orient.pose.rotation import rotation_to_bed
 from orient.process import Process
 from orient.show.picture.camera import VIEWS
-from orient.show.picture.draw import Picture, draw_picture
+from orient.show.picture.draw import Picture, angles_for, draw_picture
 from orient.show.picture.paint import (
     HELD,
     ON_BED,
@@ -31,7 +31,7 @@ from orient.show.picture.paint import (
 )
 from orient.show.picture.seen import Scene, scene_of
 from orient.show.picture.supports import support_columns
-from orient.show.table import direction_words
+from orient.show.words import direction_words
 from orient.strength.field import Field
 from orient.strength.judge import strengths_of
 
@@ -116,16 +116,26 @@ class Subject:
                     "There is no safety factor to colour by: say in a brief where the part is held and "
                     "pushed, under [[load.case]], and name a polymer whose strength is known."
                 )
-            strengths = strengths_of(self.process)
-            return safety_paint(self.part, self.field, strengths, self.direction, self.least_safety)
+            return self._safety
         raise OrientError(f'Nothing is coloured by "{colour}": take {", ".join(COLOURS)}.')
+
+    @cached_property
+    def _safety(self) -> ValuePaint:
+        assert self.field is not None
+        strengths = strengths_of(self.process)
+        return safety_paint(self.part, self.field, strengths, self.direction, self.least_safety)
 
     @cached_property
     def _thickness(self) -> ValuePaint:
         return thickness_paint(self.scene, self.process)
 
     def draw(
-        self, colour: str, view: str = "corner", size: tuple[int, int] = (800, 600), legend: bool = True
+        self,
+        colour: str,
+        view: str = "corner",
+        size: tuple[int, int] = (800, 600),
+        legend: bool = True,
+        letter_px: int | None = None,
     ) -> Picture:
         """Draw the pose.
 
@@ -139,6 +149,8 @@ class Subject:
             Width and height in pixels.
         legend : bool
             Whether colours are explained below the part.
+        letter_px : int, optional
+            Size of the letters, by the size of the picture otherwise.
 
         Returns
         -------
@@ -151,14 +163,25 @@ class Subject:
             self.scene,
             self.transform,
             paint,
-            view=view,
+            angles=self.angles(view),
             size=size,
             columns=self.columns if colour == "overhang" else None,
             letters=[one for one in letters if one.kind not in UNCOLOURED],
             marks_at=[(one.id, np.array(one.at_mm)) for one in letters if one.kind in UNCOLOURED],
             alt=self.alt(colour, view),
             legend=legend,
+            letter_px=letter_px,
         )
+
+    def angles(self, view: str) -> tuple[float, float]:
+        """Azimuth and elevation of a view; a corner is sought once."""
+        if view not in self._angles:
+            self._angles[view] = angles_for(self.scene, self.transform, view)
+        return self._angles[view]
+
+    @cached_property
+    def _angles(self) -> dict[str, tuple[float, float]]:
+        return {}
 
     def alt(self, colour: str, view: str) -> str:
         """Say what a picture shows, with its numbers, for those who cannot see it."""

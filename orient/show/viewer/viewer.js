@@ -5,7 +5,7 @@
 // one byte a face for every way of colouring, and the poses as matrices onto the bed.
 
 const INK = 0x1c2024, SUPPORT = 0x466076, LINE = 0x9aa4ad;
-const VIEWS = { corner: [-62, 24], under: [-62, -30], front: [-90, 0], back: [90, 0], left: [180, 0], right: [0, 0],
+const VIEWS = { corner: [undefined, 24], under: [undefined, -30], front: [-90, 0], back: [90, 0], left: [180, 0], right: [0, 0],
   above: [-90, 89.9], below: [-90, -89.9] };
 
 export function bytesOf(text) { return Uint8Array.from(atob(text), c => c.charCodeAt(0)); }
@@ -63,11 +63,18 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
 
   const controls = new OrbitControls(camera, canvas);
   let waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0;
-  const hit = new THREE.Raycaster();
+  const hit = new THREE.Raycaster(), kept = new Map();
 
   function arrow(at, along, length, tint) {
-    const one = new THREE.ArrowHelper(new THREE.Vector3(...along).normalize(), new THREE.Vector3(...at), length, tint,
-      length * 0.24, length * 0.1);
+    const one = new THREE.Group(), skin = new THREE.MeshBasicMaterial({ color: tint }), wide = data.size * 0.006;
+    const head = Math.min(data.size * 0.06, length / 2);
+    const shaft = new THREE.Mesh(new THREE.CylinderGeometry(wide, wide, length - head, 12), skin);
+    const tip = new THREE.Mesh(new THREE.ConeGeometry(head / 3, head, 20), skin);
+    shaft.position.y = (length - head) / 2;
+    tip.position.y = length - head / 2;
+    one.add(shaft, tip);
+    one.position.set(...at);
+    one.quaternion.setFromUnitVectors(new THREE.Vector3(0, 1, 0), new THREE.Vector3(...along).normalize());
     return one;
   }
   function request() {
@@ -86,11 +93,12 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   }
   function place(name) {
     view = name;
-    const [azimuth, elevation] = (VIEWS[name] || VIEWS.corner).map(d => d * Math.PI / 180);
+    const [turned, raised] = VIEWS[name], azimuth = (turned === undefined ? pose.azimuth : turned) * Math.PI / 180;
+    const elevation = raised * Math.PI / 180;
     const away = data.size * 1.55 * Math.max(1, 1.25 / camera.aspect);
     controls.target.set(0, 0, pose.height / 2);
     camera.position.set(Math.cos(elevation) * Math.cos(azimuth), Math.cos(elevation) * Math.sin(azimuth), Math.sin(elevation))
-      .multiplyScalar(away / (2 * Math.tan(13 * Math.PI / 180)) * 0.72).add(controls.target);
+      .multiplyScalar(away / (2 * Math.tan(13 * Math.PI / 180)) * 0.6).add(controls.target);
     controls.update();
     request();
   }
@@ -109,16 +117,20 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     request();
   }
   function recolour() {
-    const way = data.paints[paint], own = way.poses ? way.poses[pose.number] : way;
-    const code = bytesOf(own.code), palette = own.palette || way.palette, to = colour.array;
+    const own = colouring(paint), code = decoded(own, "code"), palette = own.palette, to = colour.array;
     for (let f = 0; f < code.length; f++)
       for (let k = 0; k < 3; k++) to.set(palette[code[f]], 12 * f + 4 * k);
     colour.needsUpdate = true;
     supports.visible = paint === "overhang";
-    for (const one of labels.children) one.hidden = paint !== "features";
+    for (const one of labels.children) one.hidden = one.className.startsWith("letter") && paint !== "features";
     request();
   }
-  function setPaint(name) { paint = name; recolour(); }
+  function colouring(name) { const way = data.paints[name]; return way.poses ? way.poses[pose.number] : way; }
+  function decoded(one, name) {
+    if (!kept.has(one[name])) kept.set(one[name], bytesOf(one[name]));
+    return kept.get(one[name]);
+  }
+  function setPaint(name) { paint = name; if (pose) recolour(); }
   function setPose(number) {
     pose = data.poses.find(one => one.number === number);
     laid.matrix.fromArray(pose.matrix);
@@ -133,15 +145,24 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     const squares = new THREE.BufferGeometry();
     squares.setAttribute("position", new THREE.Float32BufferAttribute(points, 3));
     bed.add(new THREE.LineSegments(squares, new THREE.LineBasicMaterial({ color: LINE })));
-    bed.add(arrow([-x - pose.square, -y, 0], [0, 0, 1], Math.max(pose.height, 2 * pose.square), data.tint));
-    labels.replaceChildren(...pose.labels.map(one => {
-      const label = document.createElement("span");
-      label.textContent = one.id;
-      label.spot = new THREE.Vector3(...one.at).applyMatrix4(laid.matrix);
-      return label;
-    }));
+    // The arrow stands at the corner that is leftmost in the view from a corner.
+    const turned = pose.azimuth * Math.PI / 180, right = [-Math.sin(turned), Math.cos(turned)];
+    const foot = [[-x, -y], [x, -y], [x, y], [-x, y]].sort((a, b) => a[0] * right[0] + a[1] * right[1] - b[0] * right[0] - b[1] * right[1])[0];
+    const tall = Math.max(pose.height, 2 * pose.square);
+    foot[0] -= right[0] * pose.square; foot[1] -= right[1] * pose.square;
+    bed.add(arrow([...foot, 0], [0, 0, 1], tall, data.tint));
+    labels.replaceChildren(label("build", new THREE.Vector3(...foot, tall * 1.07), "plain"),
+      ...data.arrows.filter(one => one.said).map(one => label(one.said, new THREE.Vector3(...one.at).applyMatrix4(laid.matrix), "plain")),
+      ...pose.labels.map(one => label(one.id, new THREE.Vector3(...one.at).applyMatrix4(laid.matrix), "letter")));
     recolour();
     place(view);
+  }
+  function label(said, spot, kind) {
+    const one = document.createElement("span");
+    one.className = kind;
+    one.textContent = said;
+    one.spot = spot;
+    return one;
   }
   function placeLabels() {
     const at = new THREE.Vector3();
@@ -154,7 +175,7 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   function hideCovered() {
     const away = new THREE.Vector3();
     for (const one of labels.children) {
-      if (one.hidden) continue;
+      if (one.hidden || one.className === "plain") continue;
       away.copy(one.spot).sub(camera.position);
       hit.set(camera.position, away.clone().normalize());
       hit.far = away.length() - 0.012 * data.size;
@@ -184,11 +205,8 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   function faceFacts(face) {
     const own = new THREE.Vector3().fromBufferAttribute(shape.attributes.normal, 3 * face).transformDirection(laid.matrix);
     const bytes = {};
-    for (const name in data.paints) {
-      const way = data.paints[name], one = way.poses ? way.poses[pose.number] : way;
-      bytes[name] = bytesOf(one.code)[face];
-    }
-    return { overhang: Math.asin(Math.min(1, Math.max(-1, -own.z))) * 180 / Math.PI, bytes };
+    for (const name in data.paints) bytes[name] = decoded(colouring(name), "code")[face];
+    return { feature: pose.names[decoded(pose, "owner")[face] - 1], overhang: Math.asin(Math.min(1, Math.max(-1, -own.z))) * 180 / Math.PI, bytes };
   }
 
   controls.addEventListener("change", request);
@@ -199,6 +217,6 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   });
   new ResizeObserver(fit).observe(host);
   fit();
-  return { setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, render: frame, get frames() { return frames; },
+  return { setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, colouring: () => colouring(paint), render: frame, get frames() { return frames; },
     get pose() { return pose; }, get paint() { return paint; } };
 }

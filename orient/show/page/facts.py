@@ -1,0 +1,130 @@
+"""The figures of a pose as a reader compares them, and the answer in one sentence."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from orient.evaluation import Evaluation
+from orient.show.page.chart import support_of
+from orient.show.words import direction_words
+from orient.strength.judge import MOST_SAFE
+
+ABOUT = "≈ "
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One figure of a pose.
+
+    Attributes
+    ----------
+    name, said : str
+        What it is, and the figure with its unit.
+    value : float
+        To compare poses by; NaN where there is nothing to compare.
+    less_is_better : bool
+        Which way is better.
+    best : bool
+        Whether no pose beside it has a better one, and some have a worse one.
+    """
+
+    name: str
+    said: str
+    value: float
+    less_is_better: bool = True
+    best: bool = False
+
+
+def pose_facts(evaluation: Evaluation, row: int) -> list[Fact]:
+    """Give the figures of a pose, in the same order for every pose of an evaluation."""
+    ranking, poses = evaluation.ranking, evaluation.shop.poses
+    columns = ranking.columns
+
+    def about(column: str) -> str:
+        return ABOUT if column in evaluation.approximate else ""
+
+    support, first = support_of(evaluation)[row], columns["first_layer_mm2"][row]
+    facts = [
+        Fact("support", f"{about('support_volume_mm3')}{support:,.0f} mm³", support),
+        Fact("height", f"{columns['height_mm'][row]:.1f} mm", columns["height_mm"][row]),
+        Fact("first layer", f"{about('first_layer_mm2')}{first:,.0f} mm²", first, False),
+        Fact("steps", f"{columns['stair_step_mm'][row]:.3f} mm", columns["stair_step_mm"][row]),
+        *_strength(evaluation, row),
+    ]
+    if evaluation.features is not None and row in evaluation.features.poses:
+        counts = evaluation.features.poses[row].counts
+        hard = [
+            f"{counts[verdict]} {verdict}" for verdict in ("redesign", "support", "tune") if counts[verdict]
+        ]
+        said = ", ".join(hard) or "none"
+        # Worst verdicts decide; the weights only order.
+        worst = counts["redesign"] * 1e6 + counts["support"] * 1e3 + counts["tune"]
+        facts.append(Fact("hard features", said, float(worst)))
+    facts.append(Fact("hours", f"{poses.hours[row]:.1f} h", poses.hours[row]))
+    grams = poses.part_g[row] + poses.support_g[row]
+    if math.isfinite(grams):
+        facts.append(Fact("material", f"{grams:.0f} g", grams))
+    if math.isfinite(poses.unit_cost[row]):
+        currency = evaluation.shop.shop.rates.currency or ""
+        facts.append(Fact("cost", f"{poses.unit_cost[row]:,.2f} {currency}".strip(), poses.unit_cost[row]))
+    facts.append(Fact("score", f"{ranking.penalty['total'][row]:.3f}", ranking.penalty["total"][row]))
+    return [replace(fact, value=float(fact.value)) for fact in facts]
+
+
+def compared(facts: list[list[Fact]]) -> list[list[Fact]]:
+    """Mark the best figure of each kind among poses beside each other."""
+    marked = []
+    for pose in facts:
+        own = []
+        for k, fact in enumerate(pose):
+            others = [other[k].value for other in facts if math.isfinite(other[k].value)]
+            if len(others) > 1 and min(others) < max(others):
+                best = min(others) if fact.less_is_better else max(others)
+                # What most of them reach singles none out.
+                few = sum(value == best for value in others) <= len(others) / 2
+                fact = replace(fact, best=few and fact.value == best)
+            own.append(fact)
+        marked.append(own)
+    return marked
+
+
+def rests(evaluation: Evaluation, row: int) -> str:
+    """What a pose rests on, in words."""
+    if row not in evaluation.resting:
+        return "no flat face of its own: it stands on support"
+    contact, stable = evaluation.resting[row]
+    return f"its flat face of {contact:,.0f} mm²" + ("" if stable else ", off which it tips")
+
+
+def answer(evaluation: Evaluation) -> tuple[str, str]:
+    """The verdict: what to do, and why in one sentence.
+
+    Returns
+    -------
+    head, sentence : str
+    """
+    row = evaluation.ranking.recommended - 1
+    along = direction_words(evaluation.ranking.directions[row])
+    flat = row in evaluation.resting
+    head = f"Build it along {along}" + (", lying on its own flat." if flat else ", standing on support.")
+    facts = {fact.name: fact.said for fact in pose_facts(evaluation, row)}
+    count = len(evaluation.ranking.directions)
+    best = "the best score" if evaluation.ranking.recommended == 1 else "the best footing for its score"
+    told = [f"{facts['support']} of support" if support_of(evaluation)[row] >= 0.5 else "no support"]
+    told.append(f"{facts['height']} tall")
+    told += [f"{name} {facts[name]}" for name in ("safety factor", "strength kept") if name in facts]
+    among = f"of {count:,} ways up it has {best}" if count > 1 else "it is the one way up that was looked at"
+    return head, f"It rests on {rests(evaluation, row)}; {', '.join(told)}: {among}."
+
+
+def _strength(evaluation: Evaluation, row: int) -> list[Fact]:
+    columns = evaluation.ranking.columns
+    if evaluation.strength is not None:
+        value = float(columns["safety_factor"][row])
+        said = "no load" if value >= MOST_SAFE else f"{value:.2f}"
+        return [Fact("safety factor", said, value, False)]
+    if "load" in evaluation.ranking.penalty:
+        value = float(columns["strength_retained"][row])
+        return [Fact("strength kept", f"{value:.0%}".replace("%", " %"), value, False)]
+    return []

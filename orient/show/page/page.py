@@ -1,0 +1,331 @@
+"""The page: one HTML file that needs nothing else, and asks nothing of the network."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import math
+from dataclasses import dataclass
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import jinja2
+
+from orient.cost.tuning import tuning_sheet
+from orient.evaluation import Evaluation
+from orient.features.model import VERDICTS, Feature
+from orient.features.register import BY_NAME, Inspection
+from orient.show.files import write_whole
+from orient.show.page.brief_text import brief_hash, brief_toml, data_version
+from orient.show.page.chart import HEIGHT, WIDTH, trade_off
+from orient.show.page.facts import answer, compared, pose_facts, rests
+from orient.show.picture.draw import Picture, draw_close_up
+from orient.show.picture.seen import scene_of
+from orient.show.picture.subject import COLOURS, Subject, subject_of
+from orient.show.shop import NO_DATA, order_words
+from orient.show.viewer.library import INSTALL, viewer_script
+from orient.show.viewer.payload import viewer_data
+from orient.show.words import direction_words
+from orient.strength.judge import MOST_SAFE
+from orient.strength.section import CAUTION
+
+# Poses beside each other, and in the 3D part.
+MOST_POSES = 6
+# Close-ups; the worst features come first, and what is fine has none.
+MOST_CLOSE_UPS = 40
+# Pixels of the pictures; a phone gets its own, with letters that are legible when it is made small.
+_LARGE = (900, 640)
+_PHONE, _PHONE_PX = (560, 520), 21
+_CARD = (420, 320)
+_CLOSE = (300, 225)
+_PRINT = (760, 520)
+_TITLES = {
+    "overhang": "what needs holding up",
+    "thickness": "wall thickness",
+    "features": "hard features",
+    "safety": "safety factor",
+}
+
+
+def write_report(evaluation: Evaluation, path: Path) -> None:
+    """Write the page of an evaluation; a page that stood there is replaced whole or not at all.
+
+    Raises
+    ------
+    OrientError
+        When the folder is missing or cannot be written to.
+    """
+    write_whole(path, report(evaluation).encode())
+
+
+def report(evaluation: Evaluation) -> str:
+    """Make the page of an evaluation.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        What was found.
+
+    Returns
+    -------
+    str
+        HTML with pictures, styles and scripts in it. Its content policy lets nothing else in.
+    """
+    ranking = evaluation.ranking
+    features = evaluation.features
+    scene = scene_of(evaluation.part, None if features is None else features.shape.rays)
+    rows = _rows(evaluation)
+    subjects = {row: subject_of(evaluation, row, scene) for row in rows}
+    taken = subjects[rows[0]]
+    facts = compared([pose_facts(evaluation, row) for row in sorted(rows)])
+    head, sentence = answer(evaluation)
+    script, data = _viewer(evaluation, subjects)
+    style = _text("page.css")
+    found = None if features is None else features.recommended
+    text = _template().render(
+        part=evaluation.part,
+        job=evaluation.brief.job,
+        head=head,
+        sentence=sentence,
+        why=ranking.why[rows[0]],
+        warnings=evaluation.warnings,
+        taken=ranking.recommended,
+        facts=next(own for row, own in zip(sorted(rows), facts, strict=True) if row == rows[0]),
+        above=_image(taken.draw("overhang", "corner", _LARGE)),
+        above_small=_image(taken.draw("overhang", "corner", _PHONE, letter_px=_PHONE_PX)),
+        below=_image(taken.draw("overhang", "under", _LARGE)),
+        below_small=_image(taken.draw("overhang", "under", _PHONE, letter_px=_PHONE_PX)),
+        poses=[
+            {
+                "number": row + 1,
+                "along": direction_words(ranking.directions[row]),
+                "rests": rests(evaluation, row),
+                "facts": own,
+                "undominated": bool(ranking.undominated[row]),
+                "picture": _image(subjects[row].draw("overhang", "corner", _CARD, legend=False)),
+            }
+            for row, own in zip(sorted(rows), facts, strict=True)
+        ],
+        hours_note=_hours_note(evaluation),
+        chart=trade_off(evaluation),
+        chart_size=(WIDTH, HEIGHT),
+        features=None if found is None else _features(taken, found),
+        unreliable=() if found is None else tuple(dict.fromkeys(found.unreliable.values())),
+        prints=[_image(taken.draw(colour, "corner", _PRINT)) for colour in _colours(taken)],
+        switches=[(colour, _TITLES[colour]) for colour in _colours(taken)],
+        viewer=script is not None,
+        install=INSTALL,
+        data=None if data is None else _json(data),
+        strength=_strength(evaluation),
+        load_axes=evaluation.brief.load.stress_axis or (),
+        load_caution=CAUTION if _loaded(evaluation) else None,
+        order=order_words(evaluation),
+        tuning=_tuning(evaluation, found),
+        cautions=evaluation.cautions,
+        approximate=_approximate(evaluation),
+        notes=evaluation.notes,
+        excluded=_excluded(evaluation),
+        brief=brief_toml(evaluation.brief),
+        brief_hash=brief_hash(evaluation.resolved_brief()),
+        data_version=data_version(),
+        program=_version(),
+        style=style,
+        script=script or _NO_SCRIPT,
+        policy=_policy(style, script or _NO_SCRIPT),
+    )
+    return text
+
+
+def _rows(evaluation: Evaluation) -> list[int]:
+    """Rows of the poses on the page: the one to take first."""
+    taken = evaluation.ranking.recommended - 1
+    others = [row for row in evaluation.ranking.shown if row != taken]
+    return [taken, *others[: MOST_POSES - 1]]
+
+
+def _colours(subject: Subject) -> list[str]:
+    there = {"features": subject.found is not None, "safety": subject.field is not None}
+    return [colour for colour in COLOURS if there.get(colour, True)]
+
+
+def _image(picture: Picture) -> dict[str, Any]:
+    data = base64.b64encode(picture.png).decode()
+    return {
+        "src": f"data:image/png;base64,{data}",
+        "alt": picture.alt,
+        "width": picture.width,
+        "height": picture.height,
+    }
+
+
+@dataclass(frozen=True)
+class _Row:
+    """One hard feature on the page."""
+
+    id: str
+    kind: str
+    verdict: str
+    size: str
+    at: str
+    why: str
+    try_first: tuple[str, ...]
+    picture: dict[str, Any] | None
+
+
+def _features(subject: Subject, found: Inspection) -> list[_Row]:
+    paint = subject.paint("features")
+    rows: list[_Row] = []
+    for number, one in enumerate(found.features):
+        kind = BY_NAME[one.kind]
+        picture = None
+        if one.verdict != "fine" and number < MOST_CLOSE_UPS and len(one.faces):
+            alt = f"Close-up of {one.id}, a {kind.title} of {one.size_mm:.3g} mm: {one.verdict}."
+            picture = _image(
+                draw_close_up(subject.scene, subject.transform, paint, one, size=_CLOSE, alt=alt)
+            )
+        rows.append(
+            _Row(one.id, kind.title, one.verdict, _size(one), _at(one.at_mm), one.why, one.try_first, picture)
+        )
+    return sorted(rows, key=lambda row: VERDICTS.index(row.verdict))
+
+
+def _size(one: Feature) -> str:
+    limit = "" if one.limit_mm is None else f" (limit {one.limit_mm:.3g})"
+    return f"{BY_NAME[one.kind].size} {one.size_mm:.3g} mm{limit}"
+
+
+def _at(place: tuple[float, float, float]) -> str:
+    return ", ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in place)
+
+
+def _hours_note(evaluation: Evaluation) -> str:
+    shop = evaluation.shop.shop
+    if shop.machine_named:
+        return f"Hours and material are for {shop.machine.name}, one part built alone with its support."
+    return (
+        f"No machine was named: hours and material are for one of the {shop.machine.name} class, one part "
+        "built alone with its support."
+    )
+
+
+def _loaded(evaluation: Evaluation) -> bool:
+    return evaluation.strength is not None or "load" in evaluation.ranking.penalty
+
+
+def _strength(evaluation: Evaluation) -> dict[str, Any] | None:
+    strength = evaluation.strength
+    if strength is None:
+        return None
+    safety = strength.safety
+    rows = list(evaluation.ranking.shown)[:MOST_POSES]
+    return {
+        "cases": [
+            {
+                "name": f"{case.name}, both ways" if case.both_ways else case.name,
+                "faces": [f"{one.selector}: {one.description}" for one in case.selected],
+                "sag": NO_DATA if case.max_deflection_mm is None else f"{case.max_deflection_mm:.3f} mm",
+            }
+            for case in strength.field.cases
+        ],
+        "poses": [
+            {
+                "number": row + 1,
+                "factor": _factor(safety.factor[row]),
+                "low": _factor(safety.low[row]),
+                "high": _factor(safety.high[row]),
+                "raw": _factor(safety.raw[row]),
+                "at": _at(tuple(safety.weakest_at_mm[row].tolist())),
+                "case": strength.case(row),
+                "fails": strength.fails_by(row),
+            }
+            for row in rows
+        ],
+        "notes": (*strength.field.notes, *strength.assumptions),
+        "cells": f"{strength.field.cells:,}",
+        "pitch": f"{strength.field.pitch_mm:.2f}",
+    }
+
+
+def _factor(value: float) -> str:
+    if not math.isfinite(value):
+        return NO_DATA
+    return "no load" if value >= MOST_SAFE else f"{value:.2f}"
+
+
+def _tuning(evaluation: Evaluation, found: Inspection | None) -> Any:
+    """The tuning sheet, what the part's features call for first."""
+    flagged = [] if found is None else [(one.kind, one.id) for one in found.features if one.verdict == "tune"]
+    return tuning_sheet(evaluation.shop.shop.polymer, flagged)
+
+
+def _approximate(evaluation: Evaluation) -> str:
+    if not evaluation.approximate:
+        return ""
+    named = ", ".join(name.rsplit("_", 1)[0].replace("_", " ") for name in evaluation.approximate)
+    return (
+        "The mesh is not closed, so inside and outside cannot be told apart everywhere. What is counted "
+        f"between them is approximate: {named}."
+    )
+
+
+def _excluded(evaluation: Evaluation) -> str:
+    left_out = evaluation.ranking.excluded
+    if not left_out:
+        return ""
+    count = f"{len(left_out):,} poses were" if len(left_out) > 1 else "One pose was"
+    return f"{count} left out, such as {direction_words(left_out[0].direction)}: {left_out[0].reason}"
+
+
+def _viewer(evaluation: Evaluation, subjects: dict[int, Subject]) -> tuple[str | None, dict[str, Any] | None]:
+    """Script and data of the 3D part; nothing of them where three.js is not installed."""
+    library = viewer_script()
+    if library is None:
+        return None, None
+    return f"{library}\n{_text('page.js')}", viewer_data(evaluation, subjects)
+
+
+# Without the viewer there is still nothing to load.
+_NO_SCRIPT = '"use strict";'
+
+
+def _policy(style: str, script: str) -> str:
+    def digest(text: str) -> str:
+        return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+    return (
+        f"default-src 'none'; img-src data:; style-src 'sha256-{digest(style)}'; "
+        f"script-src 'sha256-{digest(script)}'; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _json(data: dict[str, Any]) -> str:
+    """JSON that can stand inside a script element, whatever its strings hold."""
+    text = json.dumps(data, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _text(name: str) -> str:
+    return files("orient.show.page").joinpath(name).read_text(encoding="utf-8")
+
+
+@cache
+def _template() -> jinja2.Template:
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("orient.show.page", "."),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("page.html")
+
+
+def _version() -> str:
+    try:
+        return version("orient")
+    except PackageNotFoundError:
+        return "from source"

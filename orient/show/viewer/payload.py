@@ -1,0 +1,183 @@
+"""What the viewer draws: a mesh in few bytes, and one byte a face for every way of colouring it."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.evaluation import Evaluation
+from orient.features.model import Feature
+from orient.features.register import BY_NAME
+from orient.part.mesh import Part
+from orient.part.select import select
+from orient.show.picture.bed import bed_for
+from orient.show.picture.paint import KindPaint, Paint
+from orient.show.picture.subject import MOST_LETTERS, Subject
+
+# The fourth byte of a colour: how the viewer hatches a face.
+_HATCH = {"none": 255, "dots": 170, "lines": 85, "cross": 0}
+# More columns of support than this are thinned out.
+_MOST_COLUMNS = 1600
+# Features that a byte can name; the worst come first.
+_MOST_NAMED = 255
+_BUILD, _LOAD = 0x1C2024, 0x0072B2
+
+
+def viewer_data(evaluation: Evaluation, subjects: Mapping[int, Subject]) -> dict[str, Any]:
+    """Make an evaluation ready for the viewer.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        What was found.
+    subjects : Mapping[int, Subject]
+        Poses to switch between, by row of the ranking; the first is shown first.
+
+    Returns
+    -------
+    dict
+        Plain values, ready for JSON.
+    """
+    part = evaluation.part
+    first = next(iter(subjects.values()))
+    paints: dict[str, Any] = {
+        "overhang": _by_pose({row + 1: one.paint("overhang") for row, one in subjects.items()}),
+        "thickness": _paint(first.paint("thickness")),
+    }
+    if first.found is not None:
+        paints["features"] = _by_pose({row + 1: one.paint("features") for row, one in subjects.items()})
+    if first.field is not None:
+        paints["safety"] = _by_pose({row + 1: one.paint("safety") for row, one in subjects.items()})
+    return {
+        **mesh_data(part),
+        "size": part.size_mm,
+        "tint": _BUILD,
+        "paints": paints,
+        "poses": [_pose(one, row) for row, one in subjects.items()],
+        "arrows": _loads(evaluation),
+    }
+
+
+def mesh_data(part: Part) -> dict[str, Any]:
+    """Corners as 16-bit steps of the part's box, faces as indices: about 12 bytes a face, then base64.
+
+    A step is at most the box's side / 65535, 3 µm on 200 mm.
+    """
+    low = part.bounds[0]
+    step = np.maximum(part.extents_mm, 1e-9) / 65535.0
+    steps = np.rint((part.vertices - low) / step).astype("<u2")
+    wide = len(part.vertices) > 65536
+    return {
+        "low": low.tolist(),
+        "step": step.tolist(),
+        "corners": _base64(steps),
+        "faces": _base64(part.faces.astype("<u4" if wide else "<u2")),
+        "wide": wide,
+    }
+
+
+def _by_pose(paints: Mapping[int, Paint]) -> dict[str, Any]:
+    return {"poses": {number: _paint(paint) for number, paint in paints.items()}}
+
+
+def _paint(paint: Paint) -> dict[str, Any]:
+    if isinstance(paint, KindPaint):
+        return {
+            "name": paint.name,
+            "code": _base64(paint.code),
+            "palette": [[*kind.colour, _HATCH[kind.hatch]] for kind in paint.kinds],
+            "said": [kind.said for kind in paint.kinds],
+        }
+    palette = paint.palette
+    shares = np.arange(254) / 253.0
+    values = (
+        paint.high * (paint.low / paint.high) ** shares
+        if paint.logarithmic
+        else paint.high + (paint.low - paint.high) * shares
+    )
+    watch = np.r_[values < (-np.inf if paint.watch is None else paint.watch), False, False]
+    hatch = np.where(watch, _HATCH["lines"], _HATCH["none"])
+    hatch[-1] = _HATCH["dots"]
+    return {
+        "name": paint.name,
+        "unit": paint.unit,
+        "code": _base64(paint.code),
+        "palette": np.column_stack([palette, hatch]).tolist(),
+        "values": [round(float(value), 2) for value in values],
+        "high": paint.high,
+    }
+
+
+def _pose(subject: Subject, row: int) -> dict[str, Any]:
+    part, transform = subject.part, subject.transform
+    laid = part.hull.points @ transform[:3, :3].T + transform[:3, 3]
+    bed = bed_for(np.ptp(laid, axis=0))
+    columns = subject.columns
+    columns = columns[:: max(1, -(-len(columns) // _MOST_COLUMNS))]
+    features = () if subject.found is None else subject.found.features
+    labels = [one for one in features if one.verdict != "fine"][:MOST_LETTERS]
+    return {
+        "number": row + 1,
+        # three.js keeps matrices by column.
+        "matrix": transform.T.ravel().tolist(),
+        "height": bed.height_mm,
+        "bed": bed.half_mm.tolist(),
+        "square": bed.square_mm,
+        "azimuth": subject.angles("corner")[0],
+        "columns": _base64(columns.astype("<f4")),
+        "owner": _base64(_owners(part, features)),
+        "names": [f"{one.id} {BY_NAME[one.kind].title}: {one.verdict}" for one in features[:_MOST_NAMED]],
+        "labels": [{"id": one.id, "at": list(one.at_mm)} for one in labels],
+    }
+
+
+def _owners(part: Part, features: Sequence[Feature]) -> NDArray[np.uint8]:
+    """Feature of every face, counted from 1, 0 for none: of several the smallest, which says most."""
+    owner = np.zeros(len(part.faces), dtype=np.uint8)
+    named = list(enumerate(features[:_MOST_NAMED], start=1))
+    for number, one in sorted(named, key=lambda entry: -entry[1].area_mm2):
+        owner[one.faces] = number
+    return owner
+
+
+def _loads(evaluation: Evaluation) -> list[dict[str, Any]]:
+    """Arrows for the stress axes and the forces of the load cases, in the part's own coordinates."""
+    part, load = evaluation.part, evaluation.brief.load
+    middle = part.bounds.mean(axis=0)
+    long = 0.42 * part.size_mm
+    arrows = []
+    if evaluation.strength is None:
+        for axis in load.stress_axis or ():
+            for sense in (1.0, -1.0):
+                said = "load axis" if sense > 0 else ""
+                arrows.append(
+                    _arrow(
+                        middle - 1.3 * long * sense * np.array(axis) / np.linalg.norm(axis),
+                        sense * np.array(axis),
+                        0.5 * long,
+                        said,
+                    )
+                )
+        return arrows
+    for case in load.case:
+        for force in case.force:
+            faces = select(part, force.on).faces
+            at = np.average(part.centroids[faces], axis=0, weights=part.areas[faces])
+            along = np.array(force.newtons, dtype=np.float64)
+            if along.any():
+                said = f"{case.name or 'load'}, {np.linalg.norm(along):,.4g} N"
+                arrows.append(_arrow(at - long * along / np.linalg.norm(along), along, long, said))
+    return arrows
+
+
+def _arrow(at: NDArray[np.float64], along: NDArray[np.float64], long: float, said: str) -> dict[str, Any]:
+    """An arrow from a place along a direction; its words stand at its tail."""
+    return {"at": at.tolist(), "along": along.tolist(), "length": long, "colour": _LOAD, "said": said}
+
+
+def _base64(array: NDArray[Any]) -> str:
+    return base64.b64encode(np.ascontiguousarray(array).tobytes()).decode()

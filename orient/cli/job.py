@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import inspect
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -73,6 +73,8 @@ class Job:
         Build directions to try.
     voxels, threads : int or None
         As many as the program thinks right where None.
+    files : tuple of str
+        Every part, for a verb that takes several; the brief names the first.
     """
 
     brief: Brief
@@ -80,13 +82,22 @@ class Job:
     directions: int
     voxels: int | None
     threads: int | None
+    files: tuple[str, ...] = ()
 
     def begin(self, outputs: dict[str, str | None]) -> None:
         """Refuse outputs that would be lost or overwrite what is read; then say what is read."""
         from orient.show.files import refuse_outputs
 
-        refuse_outputs(outputs, inputs=(self.brief.part.file, self.brief_file, self.brief.process.machines))
-        say(f"Reading {self.brief.part.file} …")
+        files = self.files or (self.brief.part.file,)
+        refuse_outputs(outputs, inputs=(*files, self.brief_file, self.brief.process.machines))
+        say(f"Reading {', '.join(file or '' for file in files)} …")
+
+    def each(self) -> tuple[Job, ...]:
+        """One job a part, for a verb that takes several."""
+        return tuple(
+            replace(self, brief=self.brief.model_copy(update={"part": part}), files=())
+            for part in (self.brief.part.model_copy(update={"file": file}) for file in self.files)
+        )
 
     def read(self) -> Part:
         """Read the part, while the measuring code is made ready if this is the first run."""
@@ -119,13 +130,15 @@ class Job:
             )
 
 
-def takes_job(verb: Callable[..., None]) -> Callable[..., None]:
+def takes_job(verb: Callable[..., None], *, several: bool = False) -> Callable[..., None]:
     """Give a verb the part, the brief and the flags that every verb takes.
 
     Parameters
     ----------
     verb : callable
         Takes a `Job` first, then what is its own.
+    several : bool
+        Whether it takes several parts.
 
     Returns
     -------
@@ -136,7 +149,7 @@ def takes_job(verb: Callable[..., None]) -> Callable[..., None]:
     positional = [p for p in own if p.default is p.empty]
     optional = [p for p in own if p.default is not p.empty]
     signature = [
-        _parameter("part", options.PartFile, None),
+        _parameter("part", options.PartFiles if several else options.PartFile, None),
         *(p.replace(kind=p.KEYWORD_ONLY) for p in positional),
         _parameter("brief", options.BriefFile, None),
         *(p.replace(kind=p.KEYWORD_ONLY) for p in optional),
@@ -153,6 +166,9 @@ def takes_job(verb: Callable[..., None]) -> Callable[..., None]:
     return run
 
 
+takes_parts = functools.partial(takes_job, several=True)
+
+
 def _parameter(name: str, annotation: Any, default: Any) -> inspect.Parameter:
     return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
 
@@ -161,6 +177,10 @@ def _job(verb: str, asked: dict[str, Any]) -> Job:
     from orient.brief import Brief, read_brief, vector_from_text, with_flags
     from orient.ranking.weights import read_weights
 
+    several = isinstance(asked["part"], list)
+    files = [str(file) for file in asked["part"]] if several else []
+    if several:
+        asked["part"] = files[0] if len(files) > 1 else None
     asked["part"] = None if asked["part"] is None else str(asked["part"])
     asked["together"] = asked["together"] or None
     asked["stress_axis"] = [vector_from_text(text) for text in asked["stress_axis"] or ()] or None
@@ -171,9 +191,16 @@ def _job(verb: str, asked: dict[str, Any]) -> Job:
         flags |= {f"weights.{name}": weight for name, weight in single.items()}
     file = asked["brief"]
     brief = with_flags(read_brief(file) if file is not None else Brief(), flags, _NAMES)
+    if brief.part.file is None and files:
+        raise OrientError(
+            f"One part alone is nothing to {verb}: give two, as in `orient {verb} first.stl second.stl`."
+        )
     if brief.part.file is None:
         raise OrientError(
             f"No part was named: give a mesh file, as in `orient {verb} part.stl`, or a brief whose [part] "
             "names one."
         )
-    return Job(brief, file, asked["directions"], asked["voxels"], asked["threads"])
+    if len(files) == 1:
+        # A brief that names its part is asked about that part first.
+        files.insert(0, brief.part.file)
+    return Job(brief, file, asked["directions"], asked["voxels"], asked["threads"], tuple(files))

@@ -13,6 +13,12 @@ PartFile = Annotated[
         metavar="PART", help="Mesh: STL, OBJ, PLY, OFF, 3MF, GLB or STEP; the brief may name it instead."
     ),
 ]
+PartFiles = Annotated[
+    list[Path] | None,
+    typer.Argument(
+        metavar="PART...", help="Meshes, the first one first; the brief may name that one instead."
+    ),
+]
 BriefFile = Annotated[str | None, typer.Option(metavar="FILE", help="Job brief, TOML; flags win over it.")]
 StressAxis = Annotated[
     list[str] | None,

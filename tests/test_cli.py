@@ -354,6 +354,7 @@ def test_a_usage_mistake_is_told_with_exit_code_2(words, said, shell):
     assert out == ""
     assert said in err
     assert "Traceback" not in err
+    assert [line for line in err.splitlines() if line.startswith("orient: ")] == err.splitlines()
 
 
 def test_alone_the_shell_shows_its_help(shell):

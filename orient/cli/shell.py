@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import sys
+from typing import Any
 
 import typer
 
@@ -39,6 +40,10 @@ for verb, help_line in (
     app.command(short_help=help_line)(verb)
 
 
+# What typer raises for a flag that is wrong; its own name for it has moved between versions.
+_Usage: type[Exception] = typer.BadParameter.__mro__[1]
+
+
 def main() -> None:
     """Run the shell; what a user can mend ends in one sentence and exit code 2.
 
@@ -49,7 +54,21 @@ def main() -> None:
             # A terminal that knows fewer characters gets question marks, not a traceback.
             if isinstance(stream, io.TextIOWrapper):
                 stream.reconfigure(errors="replace")
-        app(prog_name="orient")
+        code = app(prog_name="orient", standalone_mode=False)
     except OrientError as error:
         say(f"orient: {error}")
-        sys.exit(2)
+        code = 2
+    except _Usage as error:
+        code = 2
+        say(_in_a_sentence(error))
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _in_a_sentence(error: Any) -> str:
+    """What is wrong with a flag and where the right ones are listed; help itself when nothing was asked for."""
+    if len(sys.argv) == 1:
+        return str(error.format_message())
+    verb = error.ctx.command_path if error.ctx is not None else "orient"
+    fault = str(error.format_message()).rstrip(".")
+    joint = " " if fault.endswith("?") else "; "
+    return f"orient: {fault}{joint}`{verb} -h` lists what can be given."

@@ -65,7 +65,7 @@ def main() -> None:
 
 
 def _in_a_sentence(error: Any) -> str:
-    """What is wrong with a flag and where the right ones are listed; help itself when nothing was asked for."""
+    """What is wrong with a flag, and where the right ones are listed; help itself when nothing was asked."""
     if len(sys.argv) == 1:
         return str(error.format_message())
     verb = error.ctx.command_path if error.ctx is not None else "orient"

@@ -8,6 +8,7 @@ from typing import Any
 
 import typer
 
+from orient.cli.compare import compare
 from orient.cli.inspect import inspect
 from orient.cli.lists import machines, polymers
 from orient.cli.picture import picture
@@ -31,6 +32,7 @@ for verb, help_line in (
     (rank, "Which way up to build a part, and why."),
     (picture, "A picture of a pose, coloured by what matters."),
     (report, "One HTML file with the answer, to send on."),
+    (compare, "What a redesign changed, and whether it is better."),
     (inspect, "What is hard to print, where, and what to do."),
     (shop, "Which machine, and hours, grams and cost."),
     (strength, "How safe each pose is under load cases."),

@@ -43,8 +43,8 @@ class Figures:
         Whether the pose keeps the brief's limits.
     priced : Priced
         Hours, grams and cost.
-    fastest, slowest : Priced
-        The same with the highest and the lowest speed and flow that the polymer's sources give.
+    lightest, heaviest : Priced
+        The same with the least and the greatest density that the polymer's sources give.
     inspected : tuple of P Inspection, or None
         Hard features, where they were asked for.
     """
@@ -54,8 +54,8 @@ class Figures:
     score: Floats
     allowed: NDArray[np.bool_]
     priced: Priced
-    fastest: Priced
-    slowest: Priced
+    lightest: Priced
+    heaviest: Priced
     inspected: tuple[Inspection, ...] | None
 
 
@@ -86,6 +86,13 @@ def meter(evaluation: Evaluation, threads: int | None = None) -> Callable[[Float
     by_cost = weights.get("cost", 0.0) > 0
     scale = scale_of(part, process, cost_floor(shop, pieces) if by_cost else 1.0)
     limits = limits_of(part, brief, shop)
+    known = shop.polymer.density_g_cm3
+    given = brief.polymer.density_g_cm3 is not None
+    ends = (
+        (shop, shop)
+        if known is None or given
+        else (_at_density(shop, known.low), _at_density(shop, known.high))
+    )
     shapes = [evaluation.features.shape] if evaluation.features is not None else []
 
     def inspected(direction: Floats) -> Inspection:
@@ -133,16 +140,14 @@ def meter(evaluation: Evaluation, threads: int | None = None) -> Callable[[Float
             score=total(penalties(columns, scale), weights),
             allowed=allowed(columns, poses, limits),
             priced=nominal,
-            fastest=priced(_at_speed(shop, "high")) if with_features else nominal,
-            slowest=priced(_at_speed(shop, "low")) if with_features else nominal,
+            lightest=priced(ends[0]) if with_features else nominal,
+            heaviest=priced(ends[1]) if with_features else nominal,
             inspected=found,
         )
 
     return figures
 
 
-def _at_speed(shop: Shop, end: str) -> Shop:
-    """The shop with speed and flow at one end of what the polymer's sources give."""
-    speed = getattr(shop.polymer.speed_mm_s, end)
-    flow = getattr(shop.polymer.flow_mm3_s, end)
-    return replace(shop, plan=replace(shop.plan, speed_mm_s=speed, flow_mm3_s=flow))
+def _at_density(shop: Shop, density: float) -> Shop:
+    plan = replace(shop.plan, density_g_cm3=density, support_density_g_cm3=density)
+    return replace(shop, plan=plan)

@@ -1,0 +1,57 @@
+"""`orient compare`: variants of a part under one brief."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from orient.cli.job import Job, takes_parts
+from orient.cli.options import Json
+from orient.cli.say import hand_over, say
+from orient.errors import OrientError
+
+
+@takes_parts
+def compare(
+    job: Job,
+    fail_if_worse: Annotated[
+        bool,
+        typer.Option("--fail-if-worse", help="Exit with 1 when a variant is worse than the first."),
+    ] = False,
+    json: Json = None,
+) -> None:
+    """Hold variants of a part against the first of them: what changed, what got easier, which to build."""
+    if len(job.files) < 2:
+        raise OrientError(
+            "Two parts are needed to compare: name both, as in `orient compare first.stl second.stl`, or one "
+            "and a brief whose [part] names the first."
+        )
+    job.begin({"--json": json})
+    parts = [one.read() for one in job.each()]
+
+    from orient.show.comparison import comparison_json, comparison_view
+    from orient.show.progress import following
+    from orient.variants.compare import Comparison, compare, distinct
+
+    names = distinct([part.name for part in parts])
+    most = max(len(part.faces) for part in parts)
+    with following(most) as progress:
+
+        def evaluating(name: str):  # type: ignore[no-untyped-def]
+            say(f"Evaluating {name} …")
+            return progress
+
+        found: Comparison = compare(
+            parts,
+            job.brief,
+            names=names,
+            directions=job.directions,
+            voxels=job.voxels,
+            threads=job.threads,
+            progress=evaluating,
+        )
+    hand_over(json, lambda: comparison_json(found), lambda width: comparison_view(found, width))
+    if fail_if_worse and (worse := [pair.second.name for pair in found.pairs if pair.better is False]):
+        say(f"Worse than {found.variants[0].name}: {', '.join(worse)}.")
+        raise typer.Exit(1)

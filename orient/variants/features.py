@@ -1,0 +1,140 @@
+"""Which hard feature of one variant is which of the other's, and whether it got easier."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
+
+from orient.features.model import VERDICTS, Feature
+from orient.features.register import KINDS
+from orient.variants.register import Registration
+
+Floats = NDArray[np.float64]
+
+# These belong to the whole part as it stands: of two poses they are the same wherever they are.
+_ANYWHERE = {"first_layer", "slender", "curl"}
+# The larger one of these, the easier it is to build; of all other kinds the ones below.
+_EASIER_LARGE = {
+    "thin_wall",
+    "narrow_gap",
+    "hole",
+    "slot",
+    "pin",
+    "first_layer",
+    "vanishing",
+    "thread",
+    "insert_boss",
+    "polygon_pocket",
+}
+# Features nearer than this may be one, in mm, as a share of the part, and in sizes of the feature.
+_NEAR_MM, _NEAR_SHARE, _NEAR_SIZES = 3.0, 0.1, 0.5
+# They are not one where one is so many times as large as the other, or their axes are turned so far.
+_GREW, _TURNED_DEG = 5.0, 30.0
+# Sizes that differ by less than this are one size.
+_SAME_MM, _SAME_SHARE = 0.05, 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class Match:
+    """A hard feature in two variants.
+
+    Attributes
+    ----------
+    state : str
+        ``gone``, ``new``, ``easier``, ``harder`` or ``same``.
+    kind : str
+        As in `orient.features.register`.
+    first, second : Feature or None
+        The feature in either variant, each in its own coordinates.
+    at_mm : (3,) float64
+        Place in the first variant's coordinates: the second's, or the first's where it is gone.
+    """
+
+    state: str
+    kind: str
+    first: Feature | None
+    second: Feature | None
+    at_mm: Floats
+
+
+STATES = ("gone", "new", "easier", "harder", "same")
+
+
+def match_features(
+    first: Sequence[Feature], second: Sequence[Feature], placed: Registration, size_mm: float
+) -> tuple[Match, ...]:
+    """Pair the hard features of two variants by kind, place, axis and size.
+
+    Parameters
+    ----------
+    first, second : sequence of Feature
+        Features of either variant, each in its own pose.
+    placed : Registration
+        How the second lies on the first.
+    size_mm : float
+        Size of the first variant.
+
+    Returns
+    -------
+    tuple of Match
+        In the order of `STATES`, then of kinds. Each feature is in one of them; of all ways to pair those
+        that may be one, the one with the least distance in all is taken (Hungarian method, scipy).
+    """
+    found: list[Match] = []
+    for kind in KINDS:
+        own = [one for one in first if one.kind == kind.name]
+        others = [one for one in second if one.kind == kind.name]
+        apart = np.array([[_apart(a, b, placed, size_mm) for b in others] for a in own])
+        pairs: list[tuple[int, int]] = []
+        if own and others:
+            # A pair that cannot be one costs more than any number of pairs that can.
+            rows, columns = linear_sum_assignment(np.where(np.isfinite(apart), apart, 1e6))
+            pairs = [(int(i), int(j)) for i, j in zip(rows, columns, strict=True) if np.isfinite(apart[i, j])]
+        for i, j in pairs:
+            at = placed.points_in_first(np.array(others[j].at_mm))
+            found.append(Match(_state(own[i], others[j]), kind.name, own[i], others[j], at))
+        kept = {i for i, _ in pairs}, {j for _, j in pairs}
+        found += [
+            Match("gone", kind.name, one, None, np.array(one.at_mm))
+            for i, one in enumerate(own)
+            if i not in kept[0]
+        ]
+        found += [
+            Match("new", kind.name, None, one, placed.points_in_first(np.array(one.at_mm)))
+            for j, one in enumerate(others)
+            if j not in kept[1]
+        ]
+    return tuple(sorted(found, key=lambda one: STATES.index(one.state)))
+
+
+def _apart(a: Feature, b: Feature, placed: Registration, size_mm: float) -> float:
+    """How unlike two features of one kind are, 0 where nothing tells them apart; infinite if not one."""
+    ratio = max(a.size_mm, 1e-6) / max(b.size_mm, 1e-6)
+    grew = max(ratio, 1.0 / ratio)
+    away = float(np.linalg.norm(placed.points_in_first(np.array(b.at_mm)) - np.array(a.at_mm)))
+    if a.kind in _ANYWHERE:
+        return float(np.log(grew)) + away / size_mm
+    reach = max(_NEAR_MM, _NEAR_SHARE * size_mm, _NEAR_SIZES * max(a.size_mm, b.size_mm))
+    if away > reach or grew > _GREW:
+        return np.inf
+    turned = 0.0
+    if a.direction is not None and b.direction is not None:
+        along = abs(float(placed.vectors_in_first(np.array(b.direction)) @ np.array(a.direction)))
+        turned = float(np.degrees(np.arccos(min(along, 1.0))))
+        if turned > _TURNED_DEG:
+            return np.inf
+    return away / reach + float(np.log(grew)) + turned / _TURNED_DEG
+
+
+def _state(a: Feature, b: Feature) -> str:
+    before, after = VERDICTS.index(a.verdict), VERDICTS.index(b.verdict)
+    if before != after:
+        return "easier" if after > before else "harder"
+    change = b.size_mm - a.size_mm
+    if a.verdict == "fine" or abs(change) <= max(_SAME_MM, _SAME_SHARE * a.size_mm):
+        return "same"
+    return "easier" if (change > 0) == (a.kind in _EASIER_LARGE) else "harder"

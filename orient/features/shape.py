@@ -94,6 +94,24 @@ class Shape:
         return lay(self.part, self.surface, self.links, self.rays, process, direction)
 
 
+def inventory(part: Part) -> list[Hole]:
+    """List the holes of a part under the names that they have wherever the program names them.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+
+    Returns
+    -------
+    list of Hole
+        ``H1`` …, by place along the part's own axes.
+    """
+    holes = hole.find(part)
+    places, sizes = [one.centre_mm for one in holes], [one.diameter_mm for one in holes]
+    return numbered(holes, "H", part_frame(part), part.bounds.mean(axis=0), places, sizes)
+
+
 def shape_of(part: Part, process: Process) -> Shape:
     """Find everything of a part that does not depend on the pose.
 
@@ -118,10 +136,9 @@ def shape_of(part: Part, process: Process) -> Shape:
         last = now
 
     frame = part_frame(part)
-    middle = part.bounds.mean(axis=0)
     cylinders = cylinders_of(part)
     lap("cylinders")
-    holes = hole.find(part)
+    holes = inventory(part)
     slots = slot.find(part)
     threads = thread.find(part)
     pockets = polygon_pocket.find(part)
@@ -132,8 +149,6 @@ def shape_of(part: Part, process: Process) -> Shape:
         "insert_boss": insert_boss.find(part),
         "polygon_pocket": pockets,
     }
-    places, sizes = [one.centre_mm for one in holes], [one.diameter_mm for one in holes]
-    holes = numbered(holes, "H", frame, middle, places, sizes)
     hole_of_face = _owner(len(part.faces), holes)
     # Corners between the flats of a hexagon, or the flanks of a thread, are the pocket's and the thread's.
     inner = np.zeros(len(part.faces), dtype=bool)

@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from orient.errors import OrientError
-from orient.features.hole import find
 from orient.features.model import Hole
+from orient.features.shape import inventory
 from orient.part.mesh import Part
 from orient.part.select import Selection, select
 
@@ -90,7 +90,7 @@ def _hole_named(part: Part, selector: str, name: str) -> Selection:
 
 
 def _holes(part: Part, selector: str) -> list[Hole]:
-    holes = find(part)
+    holes = inventory(part)
     if not holes:
         raise OrientError(
             f'selector "{selector}" selects nothing: no cylindrical hole was found in {part.name}; name the '

@@ -6,6 +6,8 @@ from manifold3d import Manifold
 
 from orient.brief import Brief
 from orient.errors import OrientError
+from orient.features.register import inspect_part
+from orient.process import Process
 from orient.strength.assemble import nodes_of
 from orient.strength.cases import cases_of
 from orient.strength.cells import cut_into_cells
@@ -45,6 +47,21 @@ def test_hole_near_takes_the_wall_of_the_nearest_bore():
     assert "diameter 6.00 mm" in found.description
     assert (select_place(PART, "hole:H1").faces == found.faces).all()
     assert select_place(PART, "hole-near:26,10,3").area_mm2 < found.area_mm2
+
+
+def test_hole_has_the_name_that_the_inspection_gives_it():
+    hook = Manifold.cube((6, 40, 60)).translate((0, -20, 0)) + Manifold.cube((45, 12, 10)).translate(
+        (0, -6, 20)
+    )
+    for z in (8, 52):
+        hook -= Manifold.cylinder(20, 2.6, 2.6, 48, True).rotate((0, 90, 0)).translate((3, 0, z))
+    part = solid(
+        hook - Manifold.cylinder(30, 3, 3, 48, True).rotate((90, 0, 0)).translate((25, 0, 25)), "hook"
+    )
+    holes = inspect_part(part, Process(), [0, 0, 1]).holes
+    assert len(holes) == 3
+    for hole in holes:
+        assert (select_place(part, f"hole:{hole.id}").faces == np.sort(hole.faces)).all()
 
 
 @pytest.mark.parametrize(

@@ -37,7 +37,7 @@ def inspect(
         raise OrientError("--faces lists faces in the JSON: give --json a file name, or - to print it.")
     job.begin({"--json": json})
 
-    part = job.read()
+    part = job.read(features=True)
     if direction is not None:
         from orient.evaluation import inspect as inspect_in
 

@@ -99,14 +99,17 @@ class Job:
             for part in (self.brief.part.model_copy(update={"file": file}) for file in self.files)
         )
 
-    def read(self) -> Part:
-        """Read the part, while the measuring code is made ready if this is the first run."""
+    def read(self, features: bool | None = None) -> Part:
+        """Read the part, while what this run needs is compiled if an earlier one has not done so.
+
+        Whether hard features will be looked for: where it is not said, only once their code is there.
+        """
         from orient.part.read import read_part
         from orient.show.progress import prepare
 
         asked = self.brief.part
         assert asked.file is not None
-        ready = prepare()
+        ready = prepare(features)
         part = read_part(asked.file, asked.units, asked.body, bool(asked.together))
         _ = part.hull  # found, and its loops compiled, while the others compile
         ready()
@@ -115,8 +118,12 @@ class Job:
     def evaluate(self, part: Part, **more: Any) -> Evaluation:
         """Evaluate the part and show how far it has come."""
         from orient.evaluation import evaluate
+        from orient.show.compiled import features_compiled_before
         from orient.show.progress import following
 
+        if more.get("features") is None and not features_compiled_before():
+            say("Hard features are counted from the next run on.")
+            more["features"] = False
         with following(len(part.faces)) as progress:
             return evaluate(
                 part,

@@ -60,7 +60,7 @@ def rank(
 
     if save is not None:
         refuse_unsavable(Path(save))
-    found = job.evaluate(job.read(), by=by, explained=top, features=features)
+    found = job.evaluate(job.read(features), by=by, explained=top, features=features)
 
     from orient.show.document import ranking_csv, ranking_json
     from orient.show.table import print_ranking

@@ -61,9 +61,9 @@ class Features:
         return [(one.kind, one.id) for one in self.recommended.features if one.verdict != "fine"]
 
 
-def wants_features(part: Part, asked: bool | None, weight: float) -> bool:
-    """Tell whether features are counted: as asked, or else unless the part has very many faces."""
-    return bool(weight) or (len(part.faces) <= MOST_FACES if asked is None else asked)
+def is_very_large(part: Part) -> bool:
+    """Tell whether a part has so many faces that its features are left alone unless they are asked for."""
+    return len(part.faces) > MOST_FACES
 
 
 def held_by_holes(part: Part, process: Process) -> NDArray[np.bool_]:

@@ -110,11 +110,11 @@ def _cylinders_of(part: Part) -> list[Cylinder]:
     precision = PRECISION * float(np.abs(vertices).max(initial=0.0))
     wall = Wall(vertices, faces, part.neighbours, part.normals)
     found, partial = _ruled_walls(part, wall, facets_of(part), precision, clean=True)
-    # On noisy meshes a few facets agree by chance: a short arc gives way to a wall that takes it in.
-    for one in partial:
-        wall.taken[one.faces] = False
     scatter = scatter_of(part)
     if scatter > NOISY * precision:
+        # On noisy meshes a few facets agree by chance: a short arc gives way to a wall that takes it in.
+        for one in partial:
+            wall.taken[one.faces] = False
         # Coarse walls are facets still, when facets may be as rough as the mesh is.
         sure, _ = _ruled_walls(part, wall, facets_of(part, scatter), 2 * scatter, clean=False)
         found += sure
@@ -123,7 +123,8 @@ def _cylinders_of(part: Part) -> list[Cylinder]:
     for scattered in scattered_cylinders(wall, part.areas, angles, scatter):
         error = 3 * scattered.scatter
         found.append(_measured(part, scattered.axis, scattered.concave, scattered.faces, error, exact=False))
-    found += [one for one in partial if not wall.taken[one.faces].any()]
+    kept = [one for one in partial if scatter <= NOISY * precision or not wall.taken[one.faces].any()]
+    found += kept
     return sorted(found, key=lambda c: (*np.round(c.point_mm, 2).tolist(), c.radius_mm))
 
 

@@ -100,7 +100,7 @@ KINDS = (
 )
 BY_NAME: Mapping[str, Kind] = {kind.name: kind for kind in KINDS}
 
-_IN_POSE: tuple[Callable[[Laid], list[Feature]], ...] = (
+IN_POSE: tuple[Callable[[Laid], list[Feature]], ...] = (
     overhang.find,
     bridge.find,
     cantilever.find,
@@ -202,7 +202,7 @@ def inspect_part(
     shape = shape or shape_of(part, process)
     start = time.perf_counter()
     laid = shape.laid(process, up)
-    found = [feature for find in _IN_POSE for feature in find(laid)]
+    found = [feature for find in IN_POSE for feature in find(laid)]
     judged = time.perf_counter()
     found += _judged(shape, process, up)
     trapped = trapped_support.find(

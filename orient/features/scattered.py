@@ -7,11 +7,14 @@ cylinder is fitted to their corners, and both are repeated with a tolerance that
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from orient.features.growth import Axis, Floats, Wall, covered_deg, fit_cylinder, frame_of, gather, square_to
 from orient.features.loops import median_of
@@ -71,15 +74,20 @@ def scattered_cylinders(
         In the order found; the likeliest guesses are followed first.
     """
     vertices, faces, neighbours, normals = wall.mesh
-    bent = _bent_faces(wall.taken, angles)
+    bent = _in_patches(_bent_faces(wall.taken, angles), neighbours, angles)
     if not len(bent):
         return []
     smooth = _smoothed(vertices, faces, neighbours, normals)
     if len(bent) > MOST_GUESSES * SHARED_FACES:
         bent = bent[:: -(-len(bent) // (MOST_GUESSES * SHARED_FACES))]
-    guesses = _guesses(
-        vertices, faces, neighbours, smooth, areas, wall.taken, bent, np.cos(np.radians(EDGE_DEG))
-    )
+    edge = np.cos(np.radians(EDGE_DEG))
+
+    def guessed(seeds: NDArray[np.int32]) -> Floats:
+        return _guesses(vertices, faces, neighbours, smooth, areas, wall.taken, seeds, edge)
+
+    # Always in the same two parts, so that nothing depends on how many cores there are.
+    with ThreadPoolExecutor(2) as pool:
+        guesses = np.concatenate(list(pool.map(guessed, np.array_split(bent, 2))))
     guesses = guesses[guesses[:, 10] <= LOOSEST_GUESS * guesses[:, 9] + 5 * stray_mm]
     guesses = guesses[np.argsort(-guesses[:, 0], kind="stable")]
     search = _Search(wall, smooth, bent)
@@ -104,6 +112,24 @@ def _bent_faces(taken: NDArray[np.bool_], angles: NDArray[np.float32]) -> NDArra
     turn = np.abs(angles)
     bent = ((turn > np.radians(0.2)) & (turn < np.radians(EDGE_DEG))).any(axis=1)
     return np.flatnonzero(bent & ~taken).astype(np.int32)
+
+
+def _in_patches(
+    bent: NDArray[np.int32], neighbours: NDArray[np.int32], angles: NDArray[np.float32]
+) -> NDArray[np.int32]:
+    """Keep bent faces that lie in a smooth patch of as many as a wall has at least.
+
+    Faces left over beside the facets of a clean mesh are few and scattered: no wall begins there.
+    """
+    rank = np.full(len(neighbours), -1, dtype=np.int32)
+    rank[bent] = np.arange(len(bent), dtype=np.int32)
+    beside = neighbours[bent]
+    smooth = (beside >= 0) & (np.abs(angles[bent]) < np.radians(EDGE_DEG))
+    other = np.where(smooth, rank[beside], -1)
+    row, side = np.nonzero(other >= 0)
+    graph = coo_array((np.ones(len(row), np.int8), (row, other[row, side])), shape=(len(bent),) * 2)
+    label = connected_components(graph, directed=False)[1]
+    return bent[np.bincount(label, minlength=1)[label] >= LEAST_FACES] if len(bent) else bent
 
 
 @njit(cache=True, nogil=True)

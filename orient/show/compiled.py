@@ -17,31 +17,50 @@ from orient.measure.blocks import sort_into_blocks
 from orient.measure.columns import _count, count_columns
 from orient.measure.faces import NormalGroups, surface_of
 from orient.measure.footprint import footprint_of, neighbours_in_blocks
+from orient.show.compiled_features import LOOPS, compile_features, compile_holes, compile_rough
 
 _UP = np.array([[0.0, 0.0, 1.0], [0.0, 0.6, 0.8]])
 
 
 def compiled_before() -> bool:
     """True when an earlier run left its compiled column kernel on this machine."""
-    cache = getattr(_count, "_cache", None)
+    return _kept(_count)
+
+
+def features_compiled_before() -> bool:
+    """True when an earlier run left the compiled loops that look for hard features."""
+    return all(_kept(loop) for loop in LOOPS)
+
+
+def _kept(loop: Any) -> bool:
+    cache = getattr(loop, "_cache", None)
     folder = getattr(cache, "cache_path", None)
-    return folder is not None and any(Path(folder).glob("columns._count-*.nbc"))
+    name = f"{loop.py_func.__module__.rsplit('.')[-1]}.{loop.py_func.__name__}-*.nbc"
+    return folder is not None and any(Path(folder).glob(name))
 
 
-def compile_beside() -> Callable[[], None]:
-    """Compile the measures' loops in a process of their own, while this one reads the part.
+def compile_beside(measures: bool = True, features: bool = False) -> Callable[[], None]:
+    """Compile loops in a process of their own, while this one reads the part.
 
     A compiler holds one lock in a process, so threads would not help. The loops come back through the
     cache on disk; where that fails they are compiled here after all, only later.
 
+    Parameters
+    ----------
+    measures : bool
+        Those of the measures and costs, with those that find holes.
+    features : bool
+        Those that look for hard features.
+
     Returns
     -------
     callable
-        Compiles the costs' loops here and waits for the others.
+        Compiles the rest here and waits for the others.
     """
+    wanted = [name for name, asked in (("measures", measures), ("features", features)) if asked]
     try:
         work = subprocess.Popen(
-            [sys.executable, "-m", "orient.show.compiled"],
+            [sys.executable, "-m", "orient.show.compiled", *wanted],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
@@ -50,7 +69,9 @@ def compile_beside() -> Callable[[], None]:
         return lambda: None
 
     def wait() -> None:
-        compile_costs()
+        compile_holes()
+        if features:
+            compile_rough()
         work.wait()
 
     return wait
@@ -96,4 +117,8 @@ def _tetrahedron() -> Any:
 
 
 if __name__ == "__main__":
-    compile_measures()
+    if "measures" in sys.argv:
+        compile_measures()
+        compile_costs()
+    if "features" in sys.argv:
+        compile_features()

@@ -13,18 +13,33 @@ PATIENCE_S = 1.0
 _SOLVING = {"first look": "Finding what bears the load", "solve": "Solving for the stress"}
 
 
-def prepare() -> Callable[[], None]:
-    """Begin to compile what a first run needs, and say so; the callable that comes back waits for it."""
-    from orient.show.compiled import compile_beside, compiled_before
+def prepare(features: bool | None = None) -> Callable[[], None]:
+    """Begin to compile what a first run needs, and say so; the callable that comes back waits for it.
 
-    if compiled_before():
-        return lambda: None
-    print(
-        "Preparing the measuring code for this machine (first run only, some ten seconds) …",
-        file=sys.stderr,
-        flush=True,
-    )
-    return compile_beside()
+    Parameters
+    ----------
+    features : bool, optional
+        Whether hard features will be looked for. If not said, their loops wait until the others are there,
+        so that no run waits long.
+
+    Returns
+    -------
+    callable
+    """
+    from orient.show.compiled import compile_beside, compiled_before, features_compiled_before
+
+    if not compiled_before():
+        long = "half a minute at most" if features else "some ten seconds"
+        _tell(f"Preparing the measuring code for this machine (first run only, {long}) …")
+        return compile_beside(measures=True, features=bool(features))
+    if features is not False and not features_compiled_before():
+        _tell("Preparing the code that looks for hard features (this once, some ten seconds) …")
+        return compile_beside(measures=False, features=True)
+    return lambda: None
+
+
+def _tell(said: str) -> None:
+    print(said, file=sys.stderr, flush=True)
 
 
 @contextmanager

@@ -45,7 +45,7 @@ def test_where_no_one_watches_nothing_is_shown(monkeypatch):
 def test_the_first_run_ever_says_what_it_does_and_waits_for_it(monkeypatch, capsys):
     waited = []
     monkeypatch.setattr("orient.show.compiled.compiled_before", lambda: False)
-    monkeypatch.setattr("orient.show.compiled.compile_beside", lambda: lambda: waited.append(True))
+    monkeypatch.setattr("orient.show.compiled.compile_beside", lambda **_: lambda: waited.append(True))
     wait = progress.prepare()
     said = capsys.readouterr().err
     assert "first run only" in said
@@ -64,3 +64,10 @@ def test_every_loop_that_is_compiled_beside_runs_on_its_tetrahedron():
     compiled.compile_measures()
     compiled.compile_costs()
     assert compiled.compiled_before()
+
+
+def test_every_loop_that_looks_for_features_is_compiled_ahead():
+    compiled.compile_holes()
+    compiled.compile_rough()
+    compiled.compile_features()
+    assert compiled.features_compiled_before()

@@ -140,6 +140,8 @@ def strength_view(
         if strength.by_axis is not None:
             said += " axis: what the stress axis alone says is kept."
     parts.append(Text(said, style="dim italic"))
+    if len(field.cases) > 1:
+        parts += ["", _by_case(strength, rows)]
     if ranking is not None:
         taken = ranking.recommended - 1
         parts += [
@@ -171,16 +173,15 @@ def _selected(one: Selection) -> str:
 
 def _poses(strength: Strength, rows: Sequence[int], ranking: Ranking | None) -> Table:
     safety = strength.safety
-    names = [case.name for case in strength.field.cases]
     by_axis = ranking is not None and strength.by_axis is not None
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
     table.add_column("")
     table.add_column("build along", no_wrap=True)
-    factors = ["safety", "low–high", "raw", *(names if len(names) > 1 else [])]
     shares = (["kept"] if ranking is not None else []) + (["axis"] if by_axis else [])
-    for name in (*factors, *shares):
+    for name in ("safety", "low–high", "raw", *shares):
         table.add_column(name, justify="right", no_wrap=True)
-    for name in ("weakest at\nmm", "case", "fails"):
+    table.add_column("weakest at\nmm", no_wrap=True)
+    for name in ("case", "fails"):
         table.add_column(name)
     for row in rows:
         taken = ranking is not None and row == ranking.recommended - 1
@@ -192,13 +193,22 @@ def _poses(strength: Strength, rows: Sequence[int], ranking: Ranking | None) -> 
             f"{_factor(safety.low[row])}–{_factor(safety.high[row])}" if known else "no data",
             _factor(safety.raw[row]),
         ]
-        if len(names) > 1:
-            cells += [_factor(value) for value in safety.by_case[row]]
         if ranking is not None:
             columns = ("strength_retained", "axis_strength_retained")[: len(shares)]
             cells += [f"{100 * ranking.columns[column][row]:.0f} %" for column in columns]
         at = " ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in safety.weakest_at_mm[row])
         table.add_row(*cells, at, strength.case(row), strength.fails_by(row), style="bold" if taken else "")
+    return table
+
+
+def _by_case(strength: Strength, rows: Sequence[int]) -> Table:
+    """Safety factor of every pose in every case."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    table.add_column("safety in")
+    for case in strength.field.cases:
+        table.add_column(case.name, justify="right")
+    for row in rows:
+        table.add_row(f"pose {row + 1}", *map(_factor, strength.safety.by_case[row]))
     return table
 
 

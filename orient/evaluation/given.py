@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,9 +42,9 @@ class Figures:
         Weighted mean of the penalties.
     allowed : (P,) bool
         Whether the pose keeps the brief's limits.
-    priced : Priced
-        Hours, grams and cost.
-    lightest, heaviest : Priced
+    priced : Priced or None
+        Hours, grams and cost; None where neither they nor features were asked for.
+    lightest, heaviest : Priced or None
         The same with the least and the greatest density that the polymer's sources give.
     inspected : tuple of P Inspection, or None
         Hard features, where they were asked for.
@@ -53,10 +54,32 @@ class Figures:
     columns: Mapping[str, Floats]
     score: Floats
     allowed: NDArray[np.bool_]
-    priced: Priced
-    lightest: Priced
-    heaviest: Priced
+    priced: Priced | None
+    lightest: Priced | None
+    heaviest: Priced | None
     inspected: tuple[Inspection, ...] | None
+
+    def rows(self, rows: list[int]) -> Figures:
+        """The same poses in another order, or some of them more than once."""
+
+        def of(priced: Priced | None) -> Priced | None:
+            if priced is None:
+                return None
+            arrays: dict[str, Any] = {
+                name: v[rows] for name, v in vars(priced).items() if isinstance(v, np.ndarray)
+            }
+            return replace(priced, **arrays)
+
+        return Figures(
+            self.directions[rows],
+            {name: column[rows] for name, column in self.columns.items()},
+            self.score[rows],
+            self.allowed[rows],
+            of(self.priced),
+            of(self.lightest),
+            of(self.heaviest),
+            None if self.inspected is None else tuple(self.inspected[row] for row in rows),
+        )
 
 
 def meter(evaluation: Evaluation, threads: int | None = None) -> Callable[[Floats, bool], Figures]:
@@ -72,8 +95,9 @@ def meter(evaluation: Evaluation, threads: int | None = None) -> Callable[[Float
     Returns
     -------
     callable
-        Takes build directions, (P, 3), and whether their hard features are wanted; gives `Figures`. A pose
-        of the ranking gets the figures that it has there, where its features were counted for the ranking.
+        Takes build directions, (P, 3), and whether their hard features and prices are wanted; gives
+        `Figures`. A pose of the ranking gets the figures that it has there, where its features were counted
+        for the ranking.
     """
     part, brief, process = evaluation.part, evaluation.brief, evaluation.process
     shop = evaluation.shop.shop
@@ -131,8 +155,8 @@ def meter(evaluation: Evaluation, threads: int | None = None) -> Callable[[Float
         def priced(shop: Shop) -> Priced:
             return price_poses(shop, pieces, poses, columns, sides_mm=sides, threads=threads)
 
-        nominal = priced(shop)
-        if by_cost:
+        nominal = priced(shop) if with_features or by_cost else None
+        if by_cost and nominal is not None:
             columns["unit_cost"] = nominal.unit_cost
         return Figures(
             directions=poses,

@@ -17,7 +17,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
-from manifold3d import Error, Manifold, Mesh64
+from manifold3d import Error, Manifold, Mesh64, OpType
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
@@ -31,8 +31,9 @@ Floats = NDArray[np.float64]
 
 # A vertex is moved at most this many times as far as its faces: sharper corners are cut.
 _MOST_MITRE = 3.0
-# A piece is looked for this far around its core, in mm and in multiples of what surfaces may lie apart.
-_AROUND_MM, _AROUND = 0.5, 20.0
+# A piece is looked for this far around its core: in mm, in multiples of what surfaces may lie apart, and in
+# sizes of the core.
+_AROUND_MM, _AROUND, _AROUND_SHARE = 0.5, 20.0, 0.05
 # Cores are this thick at the least, as a share of what surfaces may lie apart.
 _THICK = 0.2
 # What a file's rounding moves a surface by, at the most.
@@ -211,14 +212,11 @@ def _pieces(
     away: Callable[[Floats], Floats],
 ) -> list[Change]:
     """What one solid has and the other has not."""
-    difference = whole - taken
-    if difference.is_empty():
-        return []
     if grown is None:
-        pieces = [one for one in difference.decompose() if _thickness(one) > alike]
+        pieces = [one for one in (whole - taken).decompose() if _thickness(one) > alike]
     else:
         cores = [one for one in (whole - grown).decompose() if _thickness(one) > _THICK * alike]
-        pieces = _around(difference, cores, alike)
+        pieces = _around(whole, taken, cores, alike) if cores else []
     return [_change(what, one, whole.original_id(), away) for one in pieces]
 
 
@@ -227,39 +225,29 @@ def _thickness(solid: Manifold) -> float:
     return 2.0 * solid.volume() / area if area > 0 else 0.0
 
 
-def _around(difference: Manifold, cores: list[Manifold], alike: float) -> list[Manifold]:
-    """Pieces of a difference that hold a core, cut free of the films that hang on them."""
-    margin = max(_AROUND_MM, _AROUND * alike)
-    pieces: list[Manifold] = []
-    whole = difference.decompose()
-    boxes = np.array([one.bounding_box() for one in whole])
-    holding: dict[int, list[Manifold]] = {}
+def _around(whole: Manifold, taken: Manifold, cores: list[Manifold], alike: float) -> list[Manifold]:
+    """Pieces of a difference that hold a core; what lies far from all cores is not even looked at."""
+    near = Manifold.batch_boolean([_boxed(core, alike) for core in cores], OpType.Add)
+    pieces = ((whole ^ near) - taken).decompose()
+    boxes = np.array([one.bounding_box() for one in pieces])
+    kept: set[int] = set()
     for core in cores:
         box = np.array(core.bounding_box())
-        inside = (boxes[:, :3] <= box[:3] + alike).all(axis=1) & (boxes[:, 3:] >= box[3:] - alike).all(axis=1)
-        for row in np.flatnonzero(inside).tolist():
-            if inside.sum() == 1 or (whole[row] ^ core).volume() > 0.5 * core.volume():
-                holding.setdefault(row, []).append(core)
-                break
-    for row, held in sorted(holding.items()):
-        piece = whole[row]
-        boxed = np.array([core.bounding_box() for core in held])
-        low, high = boxed[:, :3].min(axis=0) - margin, boxed[:, 3:].max(axis=0) + margin
-        clean = (boxes[row, :3] >= low).all() and (boxes[row, 3:] <= high).all()
-        if clean and len(held) == 1:
-            pieces.append(piece)
+        holds = (boxes[:, :3] <= box[:3] + alike).all(axis=1) & (boxes[:, 3:] >= box[3:] - alike).all(axis=1)
+        rows = np.flatnonzero(holds).tolist()
+        if len(rows) == 1:
+            kept.add(rows[0])
             continue
-        near = Manifold.batch_hull([_boxed(core, margin) for core in held[:1]])
-        for core in held[1:]:
-            near += Manifold.batch_hull([_boxed(core, margin)])
-        for one in (piece ^ near).decompose():
-            if any((one ^ core).volume() > 0.5 * core.volume() for core in held):
-                pieces.append(one)
-    return pieces
+        shared = [(pieces[row] ^ core).volume() for row in rows]
+        if shared:
+            kept.add(rows[int(np.argmax(shared))])
+    return [pieces[row] for row in sorted(kept)]
 
 
-def _boxed(core: Manifold, margin: float) -> Manifold:
-    """The convex hull of a core with a margin around it."""
+def _boxed(core: Manifold, alike: float) -> Manifold:
+    """The convex hull of a core with a margin around it, where the change runs out."""
+    box = np.array(core.bounding_box())
+    margin = max(_AROUND_MM, _AROUND * alike, _AROUND_SHARE * float(np.linalg.norm(box[3:] - box[:3])))
     points = np.asarray(core.hull().to_mesh64().vert_properties)[:, :3]
     steps = margin * np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)])
     return Manifold.hull_points((points[:, None] + steps).reshape(-1, 3))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +23,7 @@ from orient.variants.changes import Changes, changes_between
 from orient.variants.features import Match, match_features
 from orient.variants.measures import Delta, Value, deltas, values_of
 from orient.variants.nearest import surface_of
-from orient.variants.register import Registration, register
+from orient.variants.register import Registration, at_home, register
 from orient.variants.scale import refuse_slip
 from orient.variants.verdict import judge
 
@@ -198,7 +199,7 @@ def compare(
     clock = Clock()
     for part in parts[1:]:
         refuse_slip(parts[0], part)
-    placed = [register(parts[0], part, threads) for part in parts]
+    placed = [at_home(parts[0]), *(register(parts[0], part, threads) for part in parts[1:])]
     strangers = [not one.common for one in placed]
     if any(strangers):
         brief = without_places(brief)
@@ -207,36 +208,46 @@ def compare(
         for part, one, name in zip(parts[1:], placed[1:], called[1:], strict=True)
     ]
     clock.lap("register")
-    evaluations, broken = [], []
-    for part, own, name in zip(parts, briefs, called, strict=True):
-        report = progress(name) if progress else None
-        found, limit = _evaluated(part, own, directions, voxels, threads, report)
-        evaluations.append(found)
-        broken.append(limit)
-        clock.lap(f"evaluate {name}")
-    meters = [meter(one, threads) for one in evaluations]
-    shared = _best_for_all(evaluations, placed, meters)
-    clock.lap("shared pose")
-    variants = []
-    for name, found, one, limit, measured in zip(called, evaluations, placed, broken, meters, strict=True):
-        own_pose = found.ranking.directions[found.ranking.recommended - 1]
+    # Changes and variants do not wait for each other, and much of either keeps one thread busy.
+    with ThreadPoolExecutor(threads) as pool:
+        changes = [
+            pool.submit(_changed, parts[0], part, one, 1)
+            for part, one in zip(parts[1:], placed[1:], strict=True)
+        ]
+        evaluations, broken = [], []
+        for part, own, name in zip(parts, briefs, called, strict=True):
+            report = progress(name) if progress else None
+            found, limit = _evaluated(part, own, directions, voxels, threads, report)
+            evaluations.append(found)
+            broken.append(limit)
+            clock.lap(f"evaluate {name}")
+        meters = list(pool.map(lambda one: meter(one, threads), evaluations))
+        shared = _best_for_all(evaluations, placed, meters)
+        clock.lap("shared pose")
         first_pose = evaluations[0].ranking.directions[evaluations[0].ranking.recommended - 1]
-        poses = np.array([own_pose, *one.vectors_in_second(np.array([first_pose, shared]))])
-        figures = measured(poses, True)
-        variants.append(
-            Variant(
-                name,
+
+        def measured(k: int) -> Variant:
+            found, one = evaluations[k], placed[k]
+            own_pose = found.ranking.directions[found.ranking.recommended - 1]
+            poses = np.array([own_pose, *one.vectors_in_second(np.array([first_pose, shared]))])
+            figures = _each_once(meters[k], poses)
+            return Variant(
+                called[k],
                 found,
                 one,
-                limit,
+                broken[k],
                 figures,
                 {way: values_of(found, figures, row) for row, way in enumerate(WAYS)},
                 {way: bool(figures.allowed[row]) for row, way in enumerate(WAYS)},
             )
+
+        variants = list(pool.map(measured, range(len(parts))))
+        clock.lap("measure")
+        pairs = tuple(
+            _pair(variants[0], other, one.result(), brief)
+            for other, one in zip(variants[1:], changes, strict=True)
         )
-    clock.lap("measure")
-    pairs = tuple(_pair(variants[0], other, brief, threads) for other in variants[1:])
-    clock.lap("changes")
+        clock.lap("changes")
     order, best = _ranked(variants)
     return Comparison(tuple(variants), pairs, order, best, clock.laps)
 
@@ -277,6 +288,16 @@ def _evaluated(
         return found, str(error)
 
 
+def _each_once(measured: Callable[[Floats, bool], Figures], poses: Floats) -> Figures:
+    """Measure poses of which some may be one, each once."""
+    row: list[int] = []
+    for k, pose in enumerate(poses):
+        alike = [j for j in range(k) if row[j] == j and pose @ poses[j] > 1.0 - 1e-12]
+        row.append(alike[0] if alike else k)
+    once = sorted(set(row))
+    return measured(poses[once], True).rows([once.index(k) for k in row])
+
+
 def _best_for_all(
     evaluations: Sequence[Evaluation],
     placed: Sequence[Registration],
@@ -314,26 +335,28 @@ def _best_for_all(
     return poses[order[choose(score[order], rests[order]).recommended]]
 
 
-def _pair(first: Variant, second: Variant, brief: Brief, threads: int) -> Pair:
+def _changed(first: Part, second: Part, placed: Registration, threads: int) -> Changes:
+    """What changed; nothing can be said for parts that have nothing in common."""
+    if not placed.common:
+        return Changes((), False)
+    surfaces = surface_of(first.vertices, first.faces), surface_of(second.vertices, second.faces)
+    return changes_between(first, second, placed, surfaces, threads)
+
+
+def _pair(first: Variant, second: Variant, changes: Changes, brief: Brief) -> Pair:
     placed = second.placed
     notes = list(_notes(first, second))
-    changes = Changes((), False)
     features: tuple[Match, ...] = ()
     if placed.common:
-        surfaces = (
-            surface_of(first.part.vertices, first.part.faces),
-            surface_of(second.part.vertices, second.part.faces),
-        )
-        changes = changes_between(first.part, second.part, placed, surfaces, threads)
         features = match_features(
             first.inspection.features, second.inspection.features, placed, first.part.size_mm
         )
-        if changes.approximate:
-            open_ones = [one.name for one in (first, second) if not one.part.closed]
-            notes.append(
-                f"Volumes of changes are approximate: {' and '.join(open_ones) or 'a mesh'} is not closed, "
-                "so only distances between the surfaces were compared."
-            )
+    if changes.approximate:
+        open_ones = [one.name for one in (first, second) if not one.part.closed]
+        notes.append(
+            f"Volumes of changes are approximate: {' and '.join(open_ones) or 'a mesh'} is not closed, "
+            "so only distances between the surfaces were compared."
+        )
     measures = {way: deltas(first.values[way], second.values[way]) for way in WAYS}
     verdict = judge(
         (first.name, second.name),

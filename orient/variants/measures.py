@@ -158,13 +158,12 @@ def values_of(evaluation: Evaluation, figures: Figures, row: int) -> dict[str, V
     if evaluation.strength is not None:
         put("safety_factor", *(columns[f"safety_factor{end}"] for end in ("", "_low", "_high")))
         put("max_deflection_mm", columns["max_deflection_mm"])
-    for name in ("hours", "part_g", "support_g", "finishing_min"):
-        put(
-            name,
-            *(float(getattr(p, name)[row]) for p in (figures.priced, figures.lightest, figures.heaviest)),
-        )
-    if evaluation.shop.shop.rates.known:
-        put("cost", *(float(p.unit_cost[row]) for p in (figures.priced, figures.lightest, figures.heaviest)))
+    ends = (figures.priced, figures.lightest, figures.heaviest)
+    for name in ("hours", "part_g", "support_g", "finishing_min", "unit_cost"):
+        if name != "unit_cost" or evaluation.shop.shop.rates.known:
+            told = [float(getattr(one, name)[row]) for one in ends if one is not None]
+            if told:
+                put("cost" if name == "unit_cost" else name, *told)
     put("score", float(figures.score[row]))
     return found
 

@@ -138,6 +138,11 @@ def alike_mm(first: Part, second: Part) -> float:
     return max(ALIKE_MM, CHORD_ROOM * chord, 4.0 * largest * 2.0**-24)
 
 
+def at_home(part: Part) -> Registration:
+    """How a part lies on itself."""
+    return Registration(np.eye(3), np.zeros(3), True, False, 1.0, 0.0, alike_mm(part, part))
+
+
 def register(first: Part, second: Part, threads: int = 2) -> Registration:
     """Find how the second of two variants lies on the first.
 

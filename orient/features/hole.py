@@ -130,31 +130,35 @@ def judge(hole: Hole, process: Process, direction: Floats) -> Feature:
     if below(diameter, process.hole_limit_mm / 2):
         verdict = "redesign"
         why = f"Ø {diameter:.2f} mm is so small that it closes up in printing."
-        tips: tuple[str, ...] = ("leave it out and drill it", "make it larger")
+        tips: tuple[str, ...] = ("Leave it out and drill it.", "Make it larger.")
     elif below(diameter, process.hole_limit_mm):
         verdict = "tune"
         why = f"Ø {diameter:.2f} mm is below {process.hole_limit_mm:g} mm, and small holes print tight."
-        tips = ("print it and drill it to size", "draw it 0.2 mm larger", "slow the walls of small holes")
+        tips = ("Print it and drill it to size.", "Draw it 0.2 mm larger.", "Slow the walls of small holes.")
     elif below(process.bridge_limit_mm, span):
-        verdict, limit = "support", process.bridge_limit_mm
+        verdict, limit = "support", None
         why = (
             f"Its ceiling hangs over {span:.1f} mm, more than the {process.bridge_limit_mm:g} mm that bridge."
         )
-        tips = ("turn the part so that the hole stands", "give the hole a pointed roof", "support it inside")
+        tips = (
+            "Turn the part so that the hole stands.",
+            "Give the hole a pointed roof.",
+            "Support it inside.",
+        )
     elif lies and span > 0 and below(process.lying_hole_limit_mm, diameter):
         verdict, limit = "tune", process.lying_hole_limit_mm
         why = f"It lies, and the crown of Ø {diameter:.2f} mm sags over a span of {span:.1f} mm."
         tips = (
-            "give the hole a pointed roof",
-            "turn the part so that the hole stands",
-            "ream it after printing",
+            "Give the hole a pointed roof.",
+            "Turn the part so that the hole stands.",
+            "Ream it after printing.",
         )
     elif TILT_DEG < tilt < 90.0 - TILT_DEG:
         verdict, limit = "tune", None
         why = (
             f"Its axis tilts by {tilt:.0f}°, so each layer cuts it as another ellipse and it comes out rough."
         )
-        tips = ("turn the part so that the hole stands", "print it and drill it to size")
+        tips = ("Turn the part so that the hole stands.", "Print it and drill it to size.")
     else:
         verdict = "fine"
         why = f"Ø {diameter:.2f} mm prints well {'lying' if lies else 'upright'}."
@@ -163,6 +167,7 @@ def judge(hole: Hole, process: Process, direction: Floats) -> Feature:
         "depth_mm": hole.depth_mm,
         "tilt_deg": tilt,
         "ceiling_span_mm": span,
+        "bridge_limit_mm": process.bridge_limit_mm,
         "through": hole.through,
         "countersunk": hole.countersunk,
         "stepped": hole.stepped,

@@ -135,11 +135,11 @@ def judge(boss: InsertBoss, process: Process, direction: Floats) -> Feature:
     if below(boss.wall_mm, process.wall_limit_mm):
         verdict = "redesign"
         why = f"Only {boss.wall_mm:.2f} mm of wall stand around the bore: the hot insert splits the boss."
-        tips = ("make the boss twice as wide as the bore", "use a smaller insert")
+        tips = ("Make the boss twice as wide as the bore.", "Use a smaller insert.")
     elif below(boss.wall_mm, 0.9 * least):
         verdict = "tune"
         why = f"The wall around the bore is {boss.wall_mm:.2f} mm, less than half the bore ({least:.2f} mm)."
-        tips = ("print the boss solid", "make the boss wider", "press the insert in slowly")
+        tips = ("Print the boss solid.", "Make the boss wider.", "Press the insert in slowly.")
     else:
         verdict = "fine"
         why = f"The bore takes an {boss.screw} insert and {boss.wall_mm:.2f} mm of wall stand around it."

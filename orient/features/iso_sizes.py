@@ -49,6 +49,7 @@ def fits_of(diameter_mm: float) -> tuple[str, ...]:
         (abs(size - diameter_mm), f"{screw} {name}")
         for screw, sizes in SIZES.items()
         for name, size in zip(_NAMES, sizes, strict=True)
-        if abs(size - diameter_mm) <= WITHIN_MM + 1e-9
+        # Meshes are stored to some hundred-thousandths of a millimetre.
+        if abs(size - diameter_mm) <= WITHIN_MM + 1e-4
     ]
     return tuple(name for _, name in sorted(matches, key=lambda match: round(match[0], 6)))

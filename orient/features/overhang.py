@@ -14,6 +14,8 @@ from orient.features.model import Feature
 KIND = "overhang"
 # An arch is held along most of its rim, and closes over from both sides.
 _ARCH_SHARE = 0.5
+# Steeper than this from the wall is level to the eye.
+_LEVEL_DEG = 88.0
 
 
 def find(laid: Laid) -> list[Feature]:
@@ -39,7 +41,11 @@ def find(laid: Laid) -> list[Feature]:
     for ceiling, above in zip(ceilings, room.tolist(), strict=True):
         angle, reach = round(ceiling.angle_deg, 1), size(ceiling.reach_mm)
         arch = ceiling.rim.held_share > _ARCH_SHARE
-        said = f"The {'arch' if arch else 'underside'} leans out by {angle:.0f}° from the wall"
+        what = "arch" if arch else "underside"
+        level = angle > _LEVEL_DEG and not arch
+        said = (
+            "The underside runs out level" if level else f"The {what} leans out by {angle:.0f}° from the wall"
+        )
         tries: tuple[str, ...]
         if reach <= process.ledge_limit_mm:
             verdict = "fine"
@@ -58,7 +64,7 @@ def find(laid: Laid) -> list[Feature]:
             tries = ("Give the crown a point or a flat bridge.", "Print it slowly, with full cooling.")
         else:
             verdict = "support"
-            why = f"{said}, beyond the {most:.0f}° that can be tuned."
+            why = f"{said}, beyond the {most:.0f}° from the wall that can be tuned."
             tries = (
                 "Support it.",
                 "Turn the part so that this face stands or looks up.",

@@ -126,24 +126,24 @@ def judge(pin: Pin, process: Process, direction: Floats) -> Feature:
         blurred = below(diameter, 2 * process.line_width_mm)
         verdict = "redesign" if blurred else "tune"
         why = f"A dot of Ø {diameter:.2f} mm is drawn with hardly more than one loop and comes out blurred."
-        tips = ("make it wider", "slow small layers down", "use a finer nozzle")
+        tips = ("Make it wider.", "Slow small layers down.", "Use a finer nozzle.")
     elif below(diameter, process.pin_limit_mm / 2):
         verdict = "redesign"
         why = f"A pin of Ø {diameter:.2f} mm is too thin to print round or to hold."
-        tips = ("make it thicker", "press in a metal pin")
+        tips = ("Make it thicker.", "Press in a metal pin.")
     elif below(diameter, process.pin_limit_mm):
         verdict = "tune"
         why = f"A pin of Ø {diameter:.2f} mm is below {process.pin_limit_mm:g} mm and may wobble in printing."
-        tips = ("print several at once so that layers cool", "round off its foot", "make it thicker")
+        tips = ("Print several at once so that layers cool.", "Round off its foot.", "Make it thicker.")
     elif ratio > SLENDER and tilt < 45 and not pin.both_ends:
         verdict, limit = "tune", None
         why = (
             f"It is {ratio:.1f} times as high as thick and stands across its layers, so it snaps at the foot."
         )
         tips = (
-            "round off its foot",
-            "lay the part so that the pin lies in the layers",
-            "press in a metal pin",
+            "Round off its foot.",
+            "Lay the part so that the pin lies in the layers.",
+            "Press in a metal pin.",
         )
     else:
         verdict = "fine"

@@ -136,15 +136,15 @@ def judge(pocket: PolygonPocket, process: Process, direction: Floats) -> Feature
         why = (
             f"It lies, and its ceiling spans up to {flats:.1f} mm, more than {process.bridge_limit_mm:g} mm."
         )
-        tips = ("turn the part so that the pocket stands", "turn a corner of the pocket upward")
+        tips = ("Turn the part so that the pocket stands.", "Turn a corner of the pocket upward.")
     elif play is not None and play < PLAY_MM:
         verdict = "tune"
         why = f"An {pocket.nut} nut has only {max(play, 0.0):.2f} mm of play in it, and pockets print tight."
-        tips = ("draw it 0.2 mm wider across flats", "print a test pocket first")
+        tips = ("Draw it 0.2 mm wider across flats.", "Print a test pocket first.")
     elif TILT_DEG < tilt < 90.0 - TILT_DEG:
         verdict = "tune"
         why = f"Its axis tilts by {tilt:.0f}°, so its flats come out stepped."
-        tips = ("turn the part so that the pocket stands", "draw it 0.2 mm wider across flats")
+        tips = ("Turn the part so that the pocket stands.", "Draw it 0.2 mm wider across flats.")
     else:
         verdict = "fine"
         why = f"A pocket of {flats:.2f} mm across flats prints well here."

@@ -127,27 +127,27 @@ def judge(slot: Slot, process: Process, direction: Floats) -> Feature:
     if below(slot.width_mm, process.hole_limit_mm / 2):
         verdict = "redesign"
         why = f"A slot {slot.width_mm:.2f} mm wide closes up in printing."
-        tips = ("make it wider", "leave it out and cut it")
+        tips = ("Make it wider.", "Leave it out and cut it.")
     elif below(slot.width_mm, process.hole_limit_mm):
         verdict = "tune"
         why = f"A slot {slot.width_mm:.2f} mm wide is below {process.hole_limit_mm:g} mm and prints tight."
-        tips = ("draw it 0.2 mm wider", "file it to size")
+        tips = ("Draw it 0.2 mm wider.", "File it to size.")
     elif below(process.bridge_support_mm, span):
-        verdict, limit = "support", process.bridge_support_mm
+        verdict, limit = "support", None
         why = f"It lies, and its ceiling spans {span:.1f} mm, more than can be bridged."
-        tips = ("turn the part so that the slot stands", "support it inside")
+        tips = ("Turn the part so that the slot stands.", "Support it inside.")
     elif below(process.bridge_limit_mm, span):
-        verdict, limit = "tune", process.bridge_limit_mm
+        verdict, limit = "tune", None
         why = f"It lies, and its ceiling bridges {span:.1f} mm, more than {process.bridge_limit_mm:g} mm."
         tips = (
-            "turn the part so that the slot stands on end",
-            "slow bridges down and cool them",
-            "support it",
+            "Turn the part so that the slot stands on end.",
+            "Slow bridges down and cool them.",
+            "Support it.",
         )
     elif TILT_DEG < tilt < 90.0 - TILT_DEG:
         verdict, limit = "tune", None
         why = f"Its axis tilts by {tilt:.0f}°, so its walls come out stepped."
-        tips = ("turn the part so that the slot stands", "file it to size")
+        tips = ("Turn the part so that the slot stands.", "File it to size.")
     else:
         verdict = "fine"
         why = f"A slot {slot.width_mm:.2f} mm wide prints well here."
@@ -169,6 +169,7 @@ def judge(slot: Slot, process: Process, direction: Floats) -> Feature:
             "tilt_deg": tilt,
             "rise_deg": rise,
             "ceiling_span_mm": span,
+            "bridge_limit_mm": process.bridge_limit_mm,
         },
     )
 

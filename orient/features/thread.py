@@ -116,18 +116,18 @@ def judge(thread: Thread, process: Process, direction: Floats) -> Feature:
     if tilt > UPRIGHT_DEG:
         verdict = "redesign"
         why = f"The thread tilts by {tilt:.0f}° from upright, so the flanks below hang and print rough."
-        tips = ("turn the part so that the thread stands", "model a plain hole and use an insert or a nut")
+        tips = ("Turn the part so that the thread stands.", "Model a plain hole and use an insert or a nut.")
     elif thread.pitch_mm < 4 * process.layer_height_mm:
         verdict = "tune"
         why = (
             f"A pitch of {thread.pitch_mm:.2f} mm is drawn by fewer than four layers of "
             f"{process.layer_height_mm:g} mm."
         )
-        tips = ("take thinner layers", "tap or cut the thread after printing", "use a threaded insert")
+        tips = ("Take thinner layers.", "Tap or cut the thread after printing.", "Use a threaded insert.")
     else:
         verdict = "tune"
         why = f"A thread of Ø {thread.diameter_mm:.1f} mm that stands works in print, with clearance to tune."
-        tips = ("leave 0.2 to 0.3 mm of clearance on the diameter", "run a tap or a screw through it once")
+        tips = ("Leave 0.2 to 0.3 mm of clearance on the diameter.", "Run a tap or a screw through it once.")
     return Feature(
         id=thread.id,
         kind="thread",

@@ -1,0 +1,72 @@
+"""Hard features of two variants are paired by kind, place, axis and size."""
+
+import numpy as np
+import pytest
+
+from orient.features.model import Feature
+from orient.variants.features import match_features
+from orient.variants.register import Registration
+
+HOME = Registration(np.eye(3), np.zeros(3), True, False, 1.0, 0.0, 0.01)
+NONE = np.zeros(0, dtype=np.int64)
+
+
+def feature(name, kind, size, at, verdict="support", direction=None):
+    return Feature(name, kind, verdict, size, None, at, direction, 1.0, "", (), NONE)
+
+
+def states(first, second, placed=HOME):
+    return [
+        (one.state, one.first and one.first.id, one.second and one.second.id)
+        for one in match_features(first, second, placed, 100.0)
+    ]
+
+
+def test_each_feature_is_matched_once():
+    first = [feature("B1", "bridge", 20, (0, 0, 0)), feature("B2", "bridge", 20, (30, 0, 0))]
+    second = [feature("B1", "bridge", 20, (30.5, 0, 0))]
+    assert states(first, second) == [("gone", "B1", None), ("same", "B2", "B1")]
+
+
+def test_other_kind_in_one_place_is_no_match():
+    assert states([feature("B1", "bridge", 9, (0, 0, 0))], [feature("O1", "overhang", 9, (0, 0, 0))]) == [
+        ("gone", "B1", None),
+        ("new", None, "O1"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("kind", "sizes", "verdicts", "state"),
+    [
+        ("bridge", (20, 14), ("support", "support"), "easier"),
+        ("bridge", (20, 26), ("support", "support"), "harder"),
+        ("thin_wall", (0.8, 1.2), ("tune", "tune"), "easier"),
+        ("thin_wall", (0.8, 0.6), ("tune", "tune"), "harder"),
+        ("hole", (12, 12), ("tune", "fine"), "easier"),
+        ("hole", (12, 12), ("fine", "redesign"), "harder"),
+        ("hole", (5.5, 6.5), ("fine", "fine"), "same"),
+        ("bridge", (20, 20.2), ("support", "support"), "same"),
+    ],
+)
+def test_verdict_decides_and_then_size(kind, sizes, verdicts, state):
+    first, second = (feature("X", kind, s, (0, 0, 0), v) for s, v in zip(sizes, verdicts, strict=True))
+    assert [one[0] for one in states([first], [second])] == [state]
+
+
+def test_axis_and_size_tell_features_apart():
+    x, z = feature("H1", "hole", 5, (0, 0, 0), direction=(1.0, 0.0, 0.0)), (0.0, 0.0, 1.0)
+    assert [one[0] for one in states([x], [feature("H1", "hole", 5, (0, 0, 0), direction=z)])] == [
+        "gone",
+        "new",
+    ]
+    twins = [feature("H1", "hole", 5, (0, 0, 0)), feature("H2", "hole", 9, (0, 0, 0))]
+    swapped = [feature("H1", "hole", 9, (0, 0, 0)), feature("H2", "hole", 5, (0, 0, 0))]
+    assert states(twins, swapped) == [("same", "H1", "H2"), ("same", "H2", "H1")]
+
+
+def test_places_are_compared_after_registration():
+    placed = Registration(np.diag([-1.0, -1.0, 1.0]), np.array([100.0, 0, 0]), False, False, 1.0, 0.0, 0.01)
+    first = [feature("B1", "bridge", 20, (90, 5, 0))]
+    second = [feature("B1", "bridge", 20, (10, -5, 0))]
+    assert [one[0] for one in states(first, second, placed)] == ["same"]
+    assert [one[0] for one in states(first, second)] == ["gone", "new"]

@@ -14,6 +14,7 @@ from orient.cli.lists import machines, polymers
 from orient.cli.picture import picture
 from orient.cli.rank import rank
 from orient.cli.report import report
+from orient.cli.save import save
 from orient.cli.say import say
 from orient.cli.shop import shop
 from orient.cli.strength import strength
@@ -34,6 +35,7 @@ for verb, help_line in (
     (report, "One HTML file with the answer, to send on."),
     (compare, "What a redesign changed, and whether it is better."),
     (inspect, "What is hard to print, where, and what to do."),
+    (save, "The part in its pose as a mesh file."),
     (shop, "Which machine, and hours, grams and cost."),
     (strength, "How safe each pose is under load cases."),
     (polymers, "The polymers, their settings and strengths."),

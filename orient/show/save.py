@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from orient.errors import OrientError
 from orient.evaluation import Evaluation
-from orient.pose.rotation import rotation_to_bed
+from orient.handover.meshfile import FORMATS
+from orient.handover.oriented import format_of, oriented_bytes, pose_row
 from orient.show.files import refuse_unwritable, write_whole
 
-# Formats without a unit are written in millimetres, as everything here is.
-FORMATS = ("stl", "obj", "ply", "off", "3mf")
+__all__ = ["FORMATS", "pose_row", "refuse_unsavable", "save_pose"]
 
 
 def refuse_unsavable(path: Path) -> None:
@@ -21,15 +20,15 @@ def refuse_unsavable(path: Path) -> None:
     OrientError
         For an ending that cannot be written or a place that is not there.
     """
-    if path.suffix.lower().lstrip(".") not in FORMATS:
-        raise OrientError(f"{path} has an ending that cannot be written: use one of .{', .'.join(FORMATS)}.")
+    format_of(path)
     refuse_unwritable(path)
 
 
 def save_pose(evaluation: Evaluation, path: Path, rank: int | None = None) -> None:
-    """Write the part in one pose: layers along z, lowest point at 0, longer side along x, centred.
+    """Write the part in one pose: layers along z, lowest point at 0, longer side along the bed's longer.
 
-    It is scaled along x, y and z where the brief asks to make up for shrinkage.
+    It is scaled along x, y and z where the brief asks to make up for shrinkage. What is written has been
+    read back and compared.
 
     Parameters
     ----------
@@ -46,35 +45,4 @@ def save_pose(evaluation: Evaluation, path: Path, rank: int | None = None) -> No
         For an ending that cannot be written, a place that cannot be written to, or a pose that is not there.
     """
     refuse_unsavable(path)
-    import trimesh
-
-    part = evaluation.part
-    row = pose_row(evaluation, rank)
-    transform = rotation_to_bed(evaluation.ranking.directions[row], part.hull.points)
-    vertices = part.vertices @ transform[:3, :3].T + transform[:3, 3]
-    # What rests on the bed lies at exactly 0, not at a rounding error above or below it.
-    vertices[abs(vertices[:, 2]) < 1e-9 * max(1.0, part.size_mm), 2] = 0.0
-    if (scale := evaluation.shop.shop.scale_xyz) is not None:
-        vertices = vertices * scale
-    mesh = trimesh.Trimesh(vertices, part.faces, process=False)
-    kind = path.suffix.lower().lstrip(".")
-    if kind == "3mf":
-        mesh.units = "millimeter"
-    data = mesh.export(file_type=kind)
-    write_whole(path, data.encode() if isinstance(data, str) else data)
-
-
-def pose_row(evaluation: Evaluation, rank: int | None) -> int:
-    """Row of the pose of a rank, from 1; of the recommended one when it is left out.
-
-    Raises
-    ------
-    OrientError
-        For a pose that is not there.
-    """
-    row = (rank or evaluation.ranking.recommended) - 1
-    if not 0 <= row < len(evaluation.ranking.directions):
-        raise OrientError(
-            f"There is no pose {rank}: the ranking has poses 1 to {len(evaluation.ranking.directions)}."
-        )
-    return row
+    write_whole(path, oriented_bytes(evaluation, format_of(path), rank))

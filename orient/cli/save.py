@@ -1,0 +1,42 @@
+"""`orient save`: the part in its pose as a mesh file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from orient.cli.job import Job, takes_job
+from orient.cli.options import Json
+from orient.cli.say import hand_over, say
+
+
+@takes_job
+def save(
+    job: Job,
+    output: Annotated[
+        str,
+        typer.Option("--output", "-o", metavar="FILE", help="File to write: .3mf, .stl, .obj, .ply, .off."),
+    ],
+    pose: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="Pose by its number in `orient rank`; else the recommended."),
+    ] = None,
+    json: Json = None,
+) -> None:
+    """Write the part turned and on the bed, in millimetres; a 3MF also says where it is from."""
+    job.begin({"--output": output, "--json": json})
+
+    from orient.show.save import refuse_unsavable, save_pose
+
+    refuse_unsavable(Path(output))
+    found = job.evaluate(job.read(), features=False)
+    save_pose(found, Path(output), pose)
+
+    from orient.handover.oriented import oriented_document
+    from orient.show.handover import handover_json, oriented_words
+
+    told = oriented_document(found, output, pose)
+    hand_over(json, lambda: handover_json(told), lambda _: oriented_words(told))
+    say(f"Wrote {output}, read back and the same.")

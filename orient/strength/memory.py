@@ -30,6 +30,7 @@ def check_memory(cells: int) -> None:
     needed = cells * BYTES_A_CELL
     if free is not None and needed > _SHARE * free:
         most = int(_SHARE * free / BYTES_A_CELL)
+        most -= most % 10 ** max(len(str(most)) - 2, 0)
         raise OrientError(
             f"{cells:,} cells would take about {needed / 1e9:.1f} GB and this machine has {free / 1e9:.1f} "
             f"GB free: ask for fewer, at most about {most:,}."

@@ -43,6 +43,17 @@ def test_the_loop_over_poses_is_the_law_at_every_place(seed, both, threads):
             assert worst.place[p, c] == index.argmax()
 
 
+def test_poses_of_a_tensor_field_are_judged_exactly():
+    field, normals = _tensor_field(7), spherical_grid(200)
+    found = worst_places([sort_stress(field, STRENGTHS)], normals).index[:, 0]
+    plain = np.array([failure_index(field, normal, 39.0, 30.0, 17.0).max() for normal in normals])
+    print(
+        f"tensor field of {len(field):,} places in {len(normals)} poses against a plain loop: off by "
+        f"{np.abs(found - plain).max():.1e}"
+    )
+    assert (found == plain).all()
+
+
 def test_field_without_stress_is_safe():
     worst = worst_places([sort_stress(np.zeros((10, 6)), STRENGTHS)], np.eye(3))
     assert (worst.index == 0).all()
@@ -80,6 +91,8 @@ def test_bar_pulled_off_its_layers_keeps_what_the_axis_score_says():
     safety = judged(field, directions, PROCESS)
     expected = strength_retained(directions, [1, 0, 0], X=50.0, Z=30.0, S=20.0)
     # The bar bears 1 MPa, so the safety factor over X is the share of strength that is left.
+    off = np.abs(safety.factor / 50.0 / expected - 1).max()
+    print(f"bar pulled at 0° to 90° to its layers, against the score of its axis: off by {100 * off:.1e} %")
     assert safety.factor / 50.0 == pytest.approx(expected, rel=1e-4)
     assert safety.retained == pytest.approx(expected, rel=1e-4)
     low = strength_retained(directions, [1, 0, 0], X=40.0, Z=20.0, S=15.0)

@@ -51,14 +51,18 @@ def _off(part, load, base, grids):
     return worst
 
 
-def test_robust_safety_hardly_depends_on_how_the_grid_lies():
+@pytest.mark.parametrize(
+    ("voxels", "seeds"), [(15_000, (1,)), pytest.param(None, (1, 2), marks=pytest.mark.slow)]
+)
+def test_robust_safety_hardly_depends_on_how_the_grid_lies(voxels, seeds):
     part, load = _loaded_ell()
-    field = solve_field(part, PROCESS, [load])
+    field = solve_field(part, PROCESS, [load], voxels=voxels)
     base = judged(field, POSES, PROCESS)
-    turns = [Rotation.random(random_state=seed).as_matrix() for seed in range(1, 3)]
+    turns = [Rotation.random(random_state=seed).as_matrix() for seed in seeds]
     worst = _off(part, load, base, [grid_over(part, field.pitch_mm, turn) for turn in turns])
     print(
-        "angle turned against its grid, robust safety of 203 poses off by at most (%):",
+        f"angle of {field.cells:,} cells turned against its grid, robust safety of 203 poses off by at most "
+        "(%):",
         np.round(100 * np.array(worst), 2),
     )
     assert max(worst) < 0.05
@@ -105,7 +109,8 @@ def test_same_bits_on_any_number_of_threads():
     )
     fields = [solve_field(part, PROCESS, [load, twice], voxels=3000, threads=n) for n in (1, 2)]
     assert all((a.raw == b.raw).all() for a, b in zip(fields[0].cases, fields[1].cases, strict=True))
-    alone = [solve_field(part, PROCESS, [load], voxels=30_000, threads=n) for n in (1, 2)]
+    # Enough rows that the one case is shared by two threads.
+    alone = [solve_field(part, PROCESS, [load], voxels=20_000, threads=n) for n in (1, 2)]
     assert (alone[0].cases[0].raw == alone[1].cases[0].raw).all()
 
 
@@ -190,7 +195,7 @@ def test_no_stiffness_means_no_deflection_but_the_same_stress():
 def test_too_many_cells_for_the_machine_are_refused_with_the_number(monkeypatch):
     part, load = _loaded_ell()
     monkeypatch.setattr(memory, "available_bytes", lambda: 2_000_000_000)
-    with pytest.raises(OrientError, match=r"5,000,000 cells would take about 60.0 GB .* has 2.0 GB"):
+    with pytest.raises(OrientError, match=r"5,000,000 cells .* 60.0 GB .* has 2.0 GB .* about 130,000\."):
         solve_field(part, PROCESS, [load], voxels=5_000_000)
 
 

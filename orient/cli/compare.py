@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -20,6 +21,10 @@ def compare(
         typer.Option("--fail-if-worse", help="Exit with 1 when a variant is worse than the first."),
     ] = False,
     json: Json = None,
+    report: Annotated[
+        str | None,
+        typer.Option(metavar="FILE", help="Write it as one HTML file: side by side, turned together."),
+    ] = None,
 ) -> None:
     """Hold variants of a part against the first of them: what changed, what got easier, which to build."""
     if len(job.files) < 2:
@@ -27,7 +32,9 @@ def compare(
             "Two parts are needed to compare: name both, as in `orient compare first.stl second.stl`, or one "
             "and a brief whose [part] names the first."
         )
-    job.begin({"--json": json})
+    if report is not None and not report.lower().endswith((".html", ".htm")):
+        raise OrientError(f"{report} is no page: give --report a file name that ends in .html.")
+    job.begin({"--json": json, "--report": report})
     parts = [one.read() for one in job.each()]
 
     from orient.show.comparison import comparison_json, comparison_view
@@ -52,6 +59,11 @@ def compare(
             progress=evaluating,
         )
     hand_over(json, lambda: comparison_json(found), lambda width: comparison_view(found, width))
+    if report is not None:
+        from orient.show.page.comparison import write_comparison
+
+        write_comparison(found, Path(report))
+        say(f"Wrote {report}.")
     if fail_if_worse and (worse := [pair.second.name for pair in found.pairs if pair.better is False]):
         say(f"Worse than {found.variants[0].name}: {', '.join(worse)}.")
         raise typer.Exit(1)

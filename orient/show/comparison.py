@@ -168,15 +168,16 @@ def comparison_view(found: Comparison, width: int = 100) -> RenderableType:
         parts += [_ranked(found), ""]
     for pair in found.pairs:
         parts += [*_pair_view(pair, width), ""]
-    if any(one.evaluation.strength is not None or _has_strength(one) for one in found.variants):
+    if any(has_strength(one) for one in found.variants):
         parts += [Text("Caution", style="bold"), Text(f"  • {LOAD_CAUTION}")]
     else:
         parts.pop()
     return Group(*parts)
 
 
-def _has_strength(one: Variant) -> bool:
-    return "strength_retained" in one.values["own"]
+def has_strength(one: Variant) -> bool:
+    """Whether a figure of load or strength is shown of a variant."""
+    return not {"strength_retained", "safety_factor"}.isdisjoint(one.values["own"])
 
 
 def _pair_view(pair: Pair, width: int) -> list[RenderableType]:
@@ -270,16 +271,17 @@ def _measures(pair: Pair, width: int) -> list[RenderableType]:
             f"{measure.title}{_unit(measure, pair)}",
             written(measure, one.first.nominal),
             written(measure, one.second.nominal),
-            _difference(measure, one),
-            _percent(measure, one),
+            difference_words(measure, one),
+            percent_words(measure, one),
             _word(one),
         ]
         if wide:
             for way in ("first", "shared"):
                 other = pair.measures[way][name]
-                row += [_percent(measure, other) or _difference(measure, other), _word(other)]
+                row += [percent_words(measure, other) or difference_words(measure, other), _word(other)]
         table.add_row(*row)
-    return [*_poses(pair), "", table, *_ranges(pair)]
+    ranges = range_words(pair)
+    return [*_poses(pair), "", table, *([Text(ranges, style="dim")] if ranges else [])]
 
 
 def _poses(pair: Pair) -> list[RenderableType]:
@@ -295,23 +297,20 @@ def _poses(pair: Pair) -> list[RenderableType]:
     return [Text("; ".join(said) + ".")]
 
 
-def _ranges(pair: Pair) -> list[RenderableType]:
-    """Say the ranges of the data for what most depends on them."""
+def range_words(pair: Pair) -> str:
+    """Say the ranges of the data for what most depends on them; nothing where there are none."""
     one = pair.measures["own"].get("safety_factor")
     if one is None or not one.first.ranged:
-        return []
+        return ""
     measure = BY_NAME["safety_factor"]
     ends = [
         f"{written(measure, value.low)} to {written(measure, value.high)}"
         for value in (one.first, one.second)
     ]
-    return [
-        Text(
-            f"With the least and the greatest strengths that sources give, the safety factor is {ends[0]} "
-            f"and {ends[1]}: both parts are of one polymer, so the two move together.",
-            style="dim",
-        )
-    ]
+    return (
+        f"With the least and the greatest strengths that sources give, the safety factor is {ends[0]} and "
+        f"{ends[1]}: both parts are of one polymer, so the two move together."
+    )
 
 
 def _word(one: Delta) -> Text:
@@ -344,14 +343,14 @@ def written(measure: Measure, value: float) -> str:
             return figure(value, unit)
 
 
-def _difference(measure: Measure, one: Delta) -> str:
+def difference_words(measure: Measure, one: Delta) -> str:
     """The difference with its sign."""
     if written(measure, one.first.nominal) == written(measure, one.second.nominal):
         return "0"
     return f"{'+' if one.delta > 0 else '−'}{written(measure, abs(one.delta))}"
 
 
-def _percent(measure: Measure, one: Delta) -> str:
+def percent_words(measure: Measure, one: Delta) -> str:
     """The same in per cent; nothing where there was nothing before."""
     if one.percent is None or measure.unit in ("share", ""):
         return ""

@@ -94,7 +94,7 @@ class Surface:
         return face, place, distance
 
 
-def surface_of(vertices: Floats, faces: NDArray[np.int32]) -> Surface:
+def surface_of(vertices: Floats, faces: NDArray[np.int32] | NDArray[np.int64]) -> Surface:
     """Prepare a mesh to hold points against.
 
     Parameters

@@ -84,58 +84,62 @@ def report(evaluation: Evaluation) -> str:
     facts = compared([pose_facts(evaluation, row) for row in sorted(rows)])
     head, sentence = answer(evaluation)
     script, data = _viewer(evaluation, subjects)
-    style = _text("page.css")
+    style = page_text("page.css")
     found = None if features is None else features.recommended
-    text = _template().render(
-        part=evaluation.part,
-        job=evaluation.brief.job,
-        head=head,
-        sentence=sentence,
-        why=ranking.why[rows[0]],
-        warnings=evaluation.warnings,
-        taken=ranking.recommended,
-        facts=next(own for row, own in zip(sorted(rows), facts, strict=True) if row == rows[0]),
-        above=_image(taken.draw("overhang", "corner", _LARGE)),
-        above_small=_image(taken.draw("overhang", "corner", _PHONE, letter_px=_PHONE_PX)),
-        below=_image(taken.draw("overhang", "under", _LARGE)),
-        below_small=_image(taken.draw("overhang", "under", _PHONE, letter_px=_PHONE_PX)),
-        poses=[
-            {
-                "number": row + 1,
-                "along": direction_words(ranking.directions[row]),
-                "rests": rests(evaluation, row),
-                "facts": own,
-                "undominated": bool(ranking.undominated[row]),
-                "picture": _image(subjects[row].draw("overhang", "corner", _CARD, legend=False)),
-            }
-            for row, own in zip(sorted(rows), facts, strict=True)
-        ],
-        hours_note=_hours_note(evaluation),
-        chart=trade_off(evaluation),
-        chart_size=(WIDTH, HEIGHT),
-        features=None if found is None else _features(taken, found),
-        unreliable=() if found is None else tuple(dict.fromkeys(found.unreliable.values())),
-        prints=[_image(taken.draw(colour, "corner", _PRINT)) for colour in _colours(taken)],
-        switches=[(colour, _TITLES[colour]) for colour in _colours(taken)],
-        viewer=script is not None,
-        install=INSTALL,
-        data=None if data is None else _json(data),
-        strength=_strength(evaluation),
-        load_axes=evaluation.brief.load.stress_axis or (),
-        load_caution=CAUTION if _loaded(evaluation) else None,
-        order=order_words(evaluation),
-        tuning=_tuning(evaluation, found),
-        cautions=evaluation.cautions,
-        approximate=_approximate(evaluation),
-        notes=evaluation.notes,
-        excluded=_excluded(evaluation),
-        brief=brief_toml(evaluation.brief),
-        brief_hash=brief_hash(evaluation.resolved_brief()),
-        data_version=data_version(),
-        program=_version(),
-        style=style,
-        script=script or _NO_SCRIPT,
-        policy=_policy(style, script or _NO_SCRIPT),
+    text = (
+        environment()
+        .get_template("page.html")
+        .render(
+            part=evaluation.part,
+            job=evaluation.brief.job,
+            head=head,
+            sentence=sentence,
+            why=ranking.why[rows[0]],
+            warnings=evaluation.warnings,
+            taken=ranking.recommended,
+            facts=next(own for row, own in zip(sorted(rows), facts, strict=True) if row == rows[0]),
+            above=image(taken.draw("overhang", "corner", _LARGE)),
+            above_small=image(taken.draw("overhang", "corner", _PHONE, letter_px=_PHONE_PX)),
+            below=image(taken.draw("overhang", "under", _LARGE)),
+            below_small=image(taken.draw("overhang", "under", _PHONE, letter_px=_PHONE_PX)),
+            poses=[
+                {
+                    "number": row + 1,
+                    "along": direction_words(ranking.directions[row]),
+                    "rests": rests(evaluation, row),
+                    "facts": own,
+                    "undominated": bool(ranking.undominated[row]),
+                    "picture": image(subjects[row].draw("overhang", "corner", _CARD, legend=False)),
+                }
+                for row, own in zip(sorted(rows), facts, strict=True)
+            ],
+            hours_note=_hours_note(evaluation),
+            chart=trade_off(evaluation),
+            chart_size=(WIDTH, HEIGHT),
+            features=None if found is None else _features(taken, found),
+            unreliable=() if found is None else tuple(dict.fromkeys(found.unreliable.values())),
+            prints=[image(taken.draw(colour, "corner", _PRINT)) for colour in _colours(taken)],
+            switches=[(colour, _TITLES[colour]) for colour in _colours(taken)],
+            viewer=script is not None,
+            install=INSTALL,
+            data=None if data is None else json_text(data),
+            strength=_strength(evaluation),
+            load_axes=evaluation.brief.load.stress_axis or (),
+            load_caution=CAUTION if _loaded(evaluation) else None,
+            order=order_words(evaluation),
+            tuning=_tuning(evaluation, found),
+            cautions=evaluation.cautions,
+            approximate=_approximate(evaluation),
+            notes=evaluation.notes,
+            excluded=_excluded(evaluation),
+            brief=brief_toml(evaluation.brief),
+            brief_hash=brief_hash(evaluation.resolved_brief()),
+            data_version=data_version(),
+            program=program_version(),
+            style=style,
+            script=script or NO_SCRIPT,
+            policy=policy(style, script or NO_SCRIPT),
+        )
     )
     return text
 
@@ -152,7 +156,8 @@ def _colours(subject: Subject) -> list[str]:
     return [colour for colour in COLOURS if there.get(colour, True)]
 
 
-def _image(picture: Picture) -> dict[str, Any]:
+def image(picture: Picture) -> dict[str, Any]:
+    """A picture as a template takes it, its bytes in it."""
     data = base64.b64encode(picture.png).decode()
     return {
         "src": f"data:image/png;base64,{data}",
@@ -184,9 +189,7 @@ def _features(subject: Subject, found: Inspection) -> list[_Row]:
         picture = None
         if one.verdict != "fine" and number < MOST_CLOSE_UPS and len(one.faces):
             alt = f"Close-up of {one.id}, a {kind.title} of {one.size_mm:.3g} mm: {one.verdict}."
-            picture = _image(
-                draw_close_up(subject.scene, subject.transform, paint, one, size=_CLOSE, alt=alt)
-            )
+            picture = image(draw_close_up(subject.scene, subject.transform, paint, one, size=_CLOSE, alt=alt))
         rows.append(
             _Row(one.id, kind.title, one.verdict, _size(one), _at(one.at_mm), one.why, one.try_first, picture)
         )
@@ -285,14 +288,16 @@ def _viewer(evaluation: Evaluation, subjects: dict[int, Subject]) -> tuple[str |
     library = viewer_script()
     if library is None:
         return None, None
-    return f"{library}\n{_text('page.js')}", viewer_data(evaluation, subjects)
+    return f"{library}\n{page_text('page.js')}", viewer_data(evaluation, subjects)
 
 
 # Without the viewer there is still nothing to load.
-_NO_SCRIPT = '"use strict";'
+NO_SCRIPT = '"use strict";'
 
 
-def _policy(style: str, script: str) -> str:
+def policy(style: str, script: str) -> str:
+    """Content policy that lets in these very texts and nothing else."""
+
     def digest(text: str) -> str:
         return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
@@ -302,29 +307,31 @@ def _policy(style: str, script: str) -> str:
     )
 
 
-def _json(data: dict[str, Any]) -> str:
+def json_text(data: dict[str, Any]) -> str:
     """JSON that can stand inside a script element, whatever its strings hold."""
     text = json.dumps(data, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
-def _text(name: str) -> str:
+def page_text(name: str) -> str:
+    """A file of this folder."""
     return files("orient.show.page").joinpath(name).read_text(encoding="utf-8")
 
 
 @cache
-def _template() -> jinja2.Template:
-    environment = jinja2.Environment(
+def environment() -> jinja2.Environment:
+    """The templates of pages: what is put in is escaped, and nothing may be missing."""
+    return jinja2.Environment(
         loader=jinja2.PackageLoader("orient.show.page", "."),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template("page.html")
 
 
-def _version() -> str:
+def program_version() -> str:
+    """Version of this program."""
     try:
         return version("orient")
     except PackageNotFoundError:

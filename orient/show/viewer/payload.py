@@ -46,7 +46,7 @@ def viewer_data(evaluation: Evaluation, subjects: Mapping[int, Subject]) -> dict
     first = next(iter(subjects.values()))
     paints: dict[str, Any] = {
         "overhang": _by_pose({row + 1: one.paint("overhang") for row, one in subjects.items()}),
-        "thickness": _paint(first.paint("thickness")),
+        "thickness": paint_data(first.paint("thickness")),
     }
     if first.found is not None:
         paints["features"] = _by_pose({row + 1: one.paint("features") for row, one in subjects.items()})
@@ -74,21 +74,22 @@ def mesh_data(part: Part) -> dict[str, Any]:
     return {
         "low": low.tolist(),
         "step": step.tolist(),
-        "corners": _base64(steps),
-        "faces": _base64(part.faces.astype("<u4" if wide else "<u2")),
+        "corners": base64_text(steps),
+        "faces": base64_text(part.faces.astype("<u4" if wide else "<u2")),
         "wide": wide,
     }
 
 
 def _by_pose(paints: Mapping[int, Paint]) -> dict[str, Any]:
-    return {"poses": {number: _paint(paint) for number, paint in paints.items()}}
+    return {"poses": {number: paint_data(paint) for number, paint in paints.items()}}
 
 
-def _paint(paint: Paint) -> dict[str, Any]:
+def paint_data(paint: Paint) -> dict[str, Any]:
+    """A way of colouring: a byte a face, and what the bytes stand for."""
     if isinstance(paint, KindPaint):
         return {
             "name": paint.name,
-            "code": _base64(paint.code),
+            "code": base64_text(paint.code),
             "palette": [[*kind.colour, _HATCH[kind.hatch]] for kind in paint.kinds],
             "said": [kind.said for kind in paint.kinds],
         }
@@ -105,7 +106,7 @@ def _paint(paint: Paint) -> dict[str, Any]:
     return {
         "name": paint.name,
         "unit": paint.unit,
-        "code": _base64(paint.code),
+        "code": base64_text(paint.code),
         "palette": np.column_stack([palette, hatch]).tolist(),
         "values": [round(float(value), 2) for value in values],
         "high": paint.high,
@@ -128,8 +129,8 @@ def _pose(subject: Subject, row: int) -> dict[str, Any]:
         "bed": bed.half_mm.tolist(),
         "square": bed.square_mm,
         "azimuth": subject.angles("corner")[0],
-        "columns": _base64(columns.astype("<f4")),
-        "owner": _base64(_owners(part, features)),
+        "columns": base64_text(columns.astype("<f4")),
+        "owner": base64_text(_owners(part, features)),
         "names": [f"{one.id} {BY_NAME[one.kind].title}: {one.verdict}" for one in features[:_MOST_NAMED]],
         "labels": [{"id": one.id, "at": list(one.at_mm)} for one in labels],
     }
@@ -179,5 +180,6 @@ def _arrow(at: NDArray[np.float64], along: NDArray[np.float64], long: float, sai
     return {"at": at.tolist(), "along": along.tolist(), "length": long, "colour": _LOAD, "said": said}
 
 
-def _base64(array: NDArray[Any]) -> str:
+def base64_text(array: NDArray[Any]) -> str:
+    """The bytes of an array as text."""
     return base64.b64encode(np.ascontiguousarray(array).tobytes()).decode()

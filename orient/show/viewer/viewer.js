@@ -54,7 +54,10 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
       diffuseColor.rgb *= 1.0 - 0.45 * ink;`);
   };
   const mesh = new THREE.Mesh(shape, skin);
-  const edges = new THREE.LineSegments(new THREE.EdgesGeometry(shape, 24), new THREE.LineBasicMaterial({ color: INK }));
+  // Where the faces were split for colouring, the edges to draw are handed over: splits are none.
+  const outline = data.edges === undefined ? new THREE.EdgesGeometry(shape, 24) : new THREE.BufferGeometry().setAttribute("position",
+    new THREE.BufferAttribute(new Float32Array(bytesOf(data.edges).buffer), 3));
+  const edges = new THREE.LineSegments(outline, new THREE.LineBasicMaterial({ color: INK }));
   const supports = new THREE.LineSegments(new THREE.BufferGeometry(),
     new THREE.LineBasicMaterial({ color: SUPPORT, transparent: true, opacity: 0.55 }));
   laid.add(mesh, edges);
@@ -217,6 +220,6 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   });
   new ResizeObserver(fit).observe(host);
   fit();
-  return { setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, colouring: () => colouring(paint), render: frame, get frames() { return frames; },
+  return { setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, camera, controls, colouring: () => colouring(paint), render: frame, get frames() { return frames; },
     get pose() { return pose; }, get paint() { return paint; } };
 }

@@ -60,8 +60,27 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module 'orient' has no attribute {name!r}")
     module, attribute = _HOMES[name]
     value = getattr(import_module(module), attribute)
+    if module == "orient.evaluation":
+        _show_in_notebooks()
     globals()[name] = value
     return value
+
+
+def _show_in_notebooks() -> None:
+    """Let an evaluation and its sections show themselves where a cell ends with one.
+
+    It is done here, above every room, since what draws them lies above what they are.
+    """
+    evaluation = import_module("orient.evaluation.model")
+
+    def html(shown: Any) -> str:
+        """What a notebook shows: words, figures and pictures."""
+        from orient.show.notebook import html_of
+
+        return html_of(shown)
+
+    for name in ("Evaluation", "Ranking", "Features", "Strength", "ShopSection"):
+        getattr(evaluation, name)._repr_html_ = html
 
 
 def __dir__() -> list[str]:

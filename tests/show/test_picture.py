@@ -30,7 +30,8 @@ from orient.show.picture.paint import (
 from orient.show.picture.seen import look, scene_of
 from orient.show.picture.subject import Subject, subject_of
 from orient.show.picture.supports import support_columns
-from tests.evaluated import sample, without_load
+from sample_parts.pictures import DRAWN, TAKEN, draw
+from tests.evaluated import SAMPLES, sample, without_load
 
 UP = np.array([0.0, 0.0, 1.0])
 
@@ -259,3 +260,23 @@ def test_words_of_a_picture_hold_its_numbers():
     assert "24.0 mm tall" in said
     assert "from a corner below" in said
     assert "4.00 mm" in subject.alt("thickness", "30,20")
+
+
+def test_the_readmes_pictures_are_what_their_script_draws(tmp_path):
+    draw(tmp_path)
+    for name in DRAWN:
+        fresh, kept = (
+            np.asarray(Image.open(folder / f"{name}.png").convert("RGB")).astype(int)
+            for folder in (tmp_path, SAMPLES / "pictures")
+        )
+        # Another version of a library may move a letter by a pixel; it draws no other picture.
+        assert fresh.shape == kept.shape
+        assert (np.abs(fresh - kept).max(axis=2) > 40).mean() < 0.005
+
+
+def test_the_readmes_pictures_show_the_pose_to_take():
+    ranking = sample("mast_bracket").ranking
+    assert np.allclose(ranking.directions[ranking.recommended - 1], TAKEN)
+    readme = (SAMPLES.parent / "README.md").read_text(encoding="utf-8")
+    for name in DRAWN:
+        assert f"sample_parts/pictures/{name}.png" in readme

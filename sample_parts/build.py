@@ -186,6 +186,40 @@ def mast_bracket_rev_b() -> Manifold:
     return solid - along_x(teardrop(12), (-18, -7), 0, 18)
 
 
+def fillet(corner: tuple[float, float], radius: float, toward: tuple[int, int]) -> CrossSection:
+    """Return what rounds an inner corner: a square on the corner less the circle in its far corner."""
+    (x, y), (dx, dy) = corner, toward
+    centre = (x + dx * radius, y + dy * radius)
+    square = CrossSection([[(x, y), (centre[0], y), centre, (x, centre[1])]])
+    if dx * dy < 0:
+        square = CrossSection([[(x, y), (x, centre[1]), centre, (centre[0], y)]])
+    return square - CrossSection.circle(radius, segments(radius)).translate(centre)
+
+
+def mast_bracket_rev_c() -> Manifold:
+    """Hold the same mast by the same bolts, redesigned to be built lying on its side as A lies best.
+
+    Everything that A had is drawn for that pose: web, arm and end stop are one profile that runs straight up
+    from the bed, so its inner corners can be rounded for nothing; the base is square where it stands on the
+    bed, the cable hole is a teardrop that points up, the end stop is 2 mm thick.
+
+    Shows: what a redesign gains when it keeps the pose that the load asks for: less support, and fillets
+    where A breaks first.
+    """
+    profile = CrossSection([[(-17, 0), (-8, 0), (-8, 30), (23, 30), (23, 39), (-17, 39)]])
+    profile += CrossSection([[(4, 38), (21, 38), (21, 40), (4, 40)]])
+    profile += CrossSection([[(21, 38), (23, 38), (23, 45), (21, 45)]])
+    profile += fillet((-8, 30), 10, (1, -1)) + fillet((-8, 6), 8, (1, 1)) + fillet((-17, 6), 4, (-1, 1))
+    corners = [circle(16).translate((x, -16)) for x in (-30, 30)]
+    corners += [CrossSection.square((2, 2)).translate((x, 18)) for x in (-38, 36)]
+    solid = along_z(CrossSection.batch_hull(corners), 0, 0, (0, 6)) + along_y(profile, 0, (-16, 20), 0)
+    for x, y, diameter in BASE_HOLES:
+        solid -= along_z(circle(diameter), x, y, (-1, 7))
+    for x, y in STRAP_XY:
+        solid -= along_z(circle(5.5), x, y, (20, 41))
+    return solid - along_x(teardrop(12).rotate(90), (-18, -7), 0, 18)
+
+
 def cable_guide() -> Manifold:
     """Lead the sensor cable round a corner of the cabinet; an L of 40 mm with arms 12 mm wide.
 
@@ -355,6 +389,7 @@ PARTS: dict[str, Callable[[], Manifold]] = {
     for part in (
         mast_bracket,
         mast_bracket_rev_b,
+        mast_bracket_rev_c,
         cable_guide,
         gusset,
         fan_duct,

@@ -28,6 +28,7 @@ NAMES = list(build.PARTS)
 HANDLES = {
     "mast_bracket": 6,  # two bolts, the earth strap, two straps, the cable
     "mast_bracket_rev_b": 6,
+    "mast_bracket_rev_c": 6,
     "cable_guide": 6,  # two screws; four tie slots into the open channel
     "gusset": 3,  # two screws, the middle bore
     "fan_duct": 6,  # the duct, four screws, the probe
@@ -39,6 +40,7 @@ SHELLS = {name: 2 if name == "knob" else 1 for name in NAMES}
 EXTENTS = {
     "mast_bracket": ((-38, -24, 0), (38, 20, 45)),
     "mast_bracket_rev_b": ((-38, -24, 0), (38, 20, 45)),
+    "mast_bracket_rev_c": ((-38, -24, 0), (38, 20, 45)),
     "cable_guide": ((0, 0, 0), (40, 40, 14)),
     "gusset": ((0, 0, 0), (40, 40, 12)),
     "fan_duct": ((-21, -21, 0), (40, 21, 46.6)),
@@ -55,6 +57,9 @@ HOLES = [
     ("mast_bracket", 12.0, (-12.5, 0, 18), "x"),
     ("mast_bracket_rev_b", 6.6, (-27, 0, 3), "z"),
     ("mast_bracket_rev_b", 6.6, (27, 0, 3), "z"),
+    ("mast_bracket_rev_c", 6.6, (-27, 0, 3), "z"),
+    ("mast_bracket_rev_c", 6.6, (27, 0, 3), "z"),
+    ("mast_bracket_rev_c", 5.5, (12.5, 10.5, 35), "z"),
     ("cable_guide", 3.4, (31.5, 6, 2), "z"),  # medium, M3
     ("gusset", 4.5, (26, 3, 6), "y"),
     ("gusset", 8.0, (26, 8, 6), "y"),

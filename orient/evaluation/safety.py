@@ -151,8 +151,6 @@ def unseen_by_axis(ranking: Ranking) -> int | None:
 
 def with_safety(ranking: Ranking, strength: Strength) -> tuple[Ranking, Strength]:
     """Add to every pose shown where it is weakest, and to the one taken what the stress axis made of it."""
-    told_too = [row for row in (strength.by_axis, strength.unseen) if row is not None]
-    shown = tuple(sorted({*ranking.shown, *told_too}))
     why, numbers = list(ranking.why), list(ranking.numbers)
     words: dict[int, tuple[str, ...]] = {}
     safety, columns = strength.safety, ranking.columns
@@ -169,12 +167,12 @@ def with_safety(ranking: Ranking, strength: Strength) -> tuple[Ranking, Strength
         why[row] = (*why[row], said)
         numbers[row] = {**(numbers[row] or {}), name: figures}
 
-    for row in shown:
+    for row in ranking.shown:
         add(row, "safety", *safety_note(figures_of(row)[1], *place(row)))
     taken = ranking.recommended - 1
     if (other := strength.by_axis) is not None:
         add(taken, "by_axis", *axis_note(figures_of(taken), figures_of(other), *place(other)))
     if (hidden := strength.unseen) is not None and hidden not in (taken, strength.by_axis):
         add(taken, "unseen_by_axis", *unseen_note(figures_of(taken), figures_of(hidden), *place(hidden)))
-    told_of = replace(ranking, why=tuple(why), numbers=tuple(numbers), shown=shown)
+    told_of = replace(ranking, why=tuple(why), numbers=tuple(numbers))
     return told_of, replace(strength, words=words)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -184,7 +185,19 @@ def evaluate(
     def ranked(columns: Mapping[str, Floats]) -> Ranking:
         sources = found.sources + ("refined",) * len(refined)
         on_flat = np.r_[rests, np.zeros(len(refined), dtype=bool)]
-        return rank_poses(poses, sources, on_flat, columns, scale, weights, limits, explained=explained)
+        rank = partial(
+            rank_poses, poses, sources, on_flat, columns, scale, weights, limits, explained=explained
+        )
+        ranking = rank()
+        if stress is None:
+            return ranking
+        # What the stress axis alone makes of the load is shown too.
+        told = [
+            row
+            for row in (taken_by_axis(ranking, scale, weights), unseen_by_axis(ranking))
+            if row is not None
+        ]
+        return ranking if set(told) <= set(ranking.shown) else rank(also=ranking.index[told].tolist())
 
     if counted:
         price = priced if weights["cost"] > 0 else None

@@ -93,6 +93,7 @@ def rank_poses(
     limits: Limits | None = None,
     *,
     explained: int = 5,
+    also: Sequence[int] = (),
 ) -> Ranking:
     """Rank poses by their measures, choose one and explain.
 
@@ -118,6 +119,8 @@ def rank_poses(
         How many poses are shown and explained, at the most, unless the recommended pose, the best
         resting and the best free one ask for more. They lie `APART_DEG` apart: neighbours of a good
         pose are nearly as good, and no other choice.
+    also : sequence of int
+        Poses that are shown and explained whatever their rank, by position in `directions`.
 
     Returns
     -------
@@ -180,7 +183,8 @@ def rank_poses(
     )
     standing = Standing(table, cost, total, rests, kept_sources, counted, choice, ranges)
     named = (choice.recommended, choice.best_resting, choice.best_free)
-    shown = _worth_showing(directions[index], explained, {row for row in named if row is not None})
+    always = {row for row in named if row is not None} | set(np.flatnonzero(np.isin(index, also)).tolist())
+    shown = _worth_showing(directions[index], explained, always)
     numbers = pose_numbers(standing, shown)
     no_load = np.zeros(len(index))
     return Ranking(

@@ -12,12 +12,13 @@ from PIL import Image
 
 import orient
 from orient.errors import OrientError
+from orient.features.model import Feature
 from orient.pose.rotation import rotation_to_bed
 from orient.process import Process
 from orient.show.picture.bed import bed_for
 from orient.show.picture.camera import VIEWS, camera_for, view_angles
 from orient.show.picture.colours import cividis
-from orient.show.picture.draw import angles_for, draw_picture
+from orient.show.picture.draw import angles_for, draw_close_up, draw_picture
 from orient.show.picture.lettering import spread
 from orient.show.picture.light import hatched
 from orient.show.picture.paint import (
@@ -280,3 +281,20 @@ def test_the_readmes_pictures_show_the_pose_to_take():
     readme = (SAMPLES.parent / "README.md").read_text(encoding="utf-8")
     for name in DRAWN:
         assert f"sample_parts/pictures/{name}.png" in readme
+
+
+def test_what_lies_inside_is_shown_through_a_cut():
+    hollow = trimesh.boolean.difference(
+        [trimesh.creation.box((40, 30, 20)), trimesh.creation.box((30, 20, 6))], engine="manifold"
+    )
+    scene, transform = posed(hollow)
+    part = scene.part
+    ceiling = np.flatnonzero((part.normals[:, 2] < -0.5) & (np.abs(part.centroids[:, 2]) < 4))
+    void = Feature(
+        "V1", "closed_void", "redesign", 30.0, None, (0, 0, 3), None, 600.0, "It is shut in.", (), ceiling
+    )
+    drawn = draw_close_up(scene, transform, feature_paint(part, [void]), void, size=(160, 120))
+    shown = np.asarray(Image.open(io.BytesIO(drawn.png)).convert("RGB")).astype(int)
+    # Reddish purple where the verdict is seen: much red and blue, little green.
+    purple = (shown[..., 0] > shown[..., 1] + 25) & (shown[..., 2] > shown[..., 1] + 15)
+    assert purple.mean() > 0.15

@@ -179,7 +179,7 @@ def _round_figures(most: float) -> list[float]:
     top = 10.0 ** math.floor(math.log10(max(most, 1e-9)))
     rounded = [share * top for share in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)]
     for mark in rounded:
-        if mark <= most and math.sqrt(mark / most) - math.sqrt(found[-1] / most if found else 0.0) > 0.11:
+        if mark <= most and math.sqrt(mark / most) - math.sqrt(found[-1] / most if found else 0.0) > 0.13:
             found.append(mark)
     return found
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -41,6 +42,20 @@ _BED, _SHADE, _LINE = np.array((232, 235, 238)), np.array((196, 201, 206)), np.a
 _SUPPORT = np.array((70, 96, 118), dtype=np.float32)
 _SUPPORT_OVER = 0.62
 _HATCH_INK = 0.52
+# A ceiling or a hollow of which less than this share of its area is seen from every side lies inside.
+_MAY_LIE_INSIDE = (
+    "overhang",
+    "bridge",
+    "cantilever",
+    "mixed_ceiling",
+    "air_start",
+    "closed_void",
+    "trapped_support",
+)
+_SEEN_SHARE = 0.06
+# Faces that reach so many times farther than their feature are not the feature's alone.
+_LARGER = 2.5
+_CORNERS = 0.5 * np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)])
 
 
 @dataclass(frozen=True)
@@ -194,13 +209,24 @@ def draw_close_up(
     turn, shift = transform[:3, :3], transform[:3, 3]
     own = part.faces[feature.faces]
     spots = part.vertices[own.ravel()] if len(own) else np.array([feature.at_mm])
+    own_mm = max(feature.size_mm, math.sqrt(feature.area_mm2))
+    if float(np.linalg.norm(np.ptp(spots, axis=0))) > _LARGER * own_mm and feature.kind not in UNCOLOURED:
+        # A small place on long faces: the place is what is meant.
+        spots = np.array(feature.at_mm) + own_mm * _CORNERS
     spots = spots @ turn.T + shift
     middle = (spots.min(axis=0) + spots.max(axis=0)) / 2.0
     # Enough of what is round it to know the place again.
     reach = max(0.85 * float(np.linalg.norm(np.ptp(spots, axis=0))), 0.16 * part.size_mm)
-    camera = _facing(scene, transform, feature, middle, reach, size)
+    camera, shown_mm2 = _facing(scene, transform, feature, middle, reach, size)
+    cut = None
+    if feature.kind in _MAY_LIE_INSIDE and shown_mm2 < _SEEN_SHARE * feature.area_mm2:
+        # What lies inside is seen square on, through a cut just before it.
+        camera = _square_on(scene, transform, feature, middle, reach, size)
+        cut = (
+            float(camera.project((turn @ np.array(feature.at_mm) + shift)[None])[0, 2]) - 0.02 * part.size_mm
+        )
     fine = camera.finer(FINER)
-    seen = look(scene, transform, fine)
+    seen = look(scene, transform, fine, cut)
     image = _coloured(scene, seen, paint, 12)
     _ink_edges(image, scene, seen, FINER)
     mine = np.zeros(len(part.faces), dtype=bool)
@@ -217,11 +243,11 @@ def draw_close_up(
 
 def _facing(
     scene: Scene, transform: Floats, feature: Feature, middle: Floats, reach: float, size: tuple[int, int]
-) -> Camera:
-    """Choose the side from which most of a feature is seen."""
+) -> tuple[Camera, float]:
+    """Choose the side from which most of a feature is seen, and say how much that is, mm²."""
     mine = np.zeros(len(scene.part.faces), dtype=bool)
     mine[feature.faces] = True
-    spread = reach / 2.0 * np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)]) / 1.2
+    spread = reach / 1.2 * _CORNERS
     best, most = None, -1.0
     for elevation in (24.0, -28.0, 65.0, -65.0):
         for azimuth in range(-60, 300, 45):
@@ -232,7 +258,20 @@ def _facing(
             if count > most * 1.15:
                 best, most = (azimuth, elevation), count
     assert best is not None
-    return camera_for(middle + spread, *best, *size, (0, 0, 0, 0))
+    return camera_for(middle + spread, *best, *size, (0, 0, 0, 0)), most
+
+
+def _square_on(
+    scene: Scene, transform: Floats, feature: Feature, middle: Floats, reach: float, size: tuple[int, int]
+) -> Camera:
+    """Stand where the faces of a feature look to, nearly: a little slant shows depth."""
+    part = scene.part
+    looks = transform[:3, :3] @ (part.areas[feature.faces] @ part.normals[feature.faces])
+    azimuth = math.degrees(math.atan2(looks[1], looks[0])) if np.hypot(*looks[:2]) > 1e-9 else -62.0
+    elevation = math.degrees(math.atan2(looks[2], max(float(np.hypot(*looks[:2])), 1e-12)))
+    spread = reach / 1.2 * _CORNERS
+    raised = float(np.clip(elevation, -62.0, 62.0))
+    return camera_for(middle + spread, azimuth, raised, *size, (0, 0, 0, 0))
 
 
 def _coloured(scene: Scene, seen: Seen, paint: Paint | None, period: int) -> Pixels:

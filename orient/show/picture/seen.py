@@ -70,7 +70,7 @@ def scene_of(part: Part, rays: Rays | None = None) -> Scene:
     return Scene(part, rays or Rays(part))
 
 
-def look(scene: Scene, transform: Floats, camera: Camera) -> Seen:
+def look(scene: Scene, transform: Floats, camera: Camera, cut_mm: float | None = None) -> Seen:
     """Cast a ray through the middle of every pixel.
 
     Parameters
@@ -81,6 +81,8 @@ def look(scene: Scene, transform: Floats, camera: Camera) -> Seen:
         From the part's coordinates to the bed's.
     camera : Camera
         The camera.
+    cut_mm : float, optional
+        Depth from the camera's plane before which the part is cut away.
 
     Returns
     -------
@@ -99,6 +101,8 @@ def look(scene: Scene, transform: Floats, camera: Camera) -> Seen:
         return Seen(camera, transform, face, depth)
     # Rays start in a plane before the part, in the part's own coordinates, where one scene serves all poses.
     back = float(corners[:, 2].min()) - 1e-3 * part.size_mm
+    if cut_mm is not None:
+        back = max(back, cut_mm)
     origin = (camera.places(np.array([first[0] + 0.5]), np.array([first[1] + 0.5]))[0] - shift) @ turn
     right, down, ahead = camera.right @ turn, -camera.up @ turn, camera.forward @ turn
     origin += back * ahead

@@ -8,7 +8,9 @@ from typing import Any
 
 import typer
 
+from orient.cli.batch import batch
 from orient.cli.compare import compare
+from orient.cli.coupon import coupon
 from orient.cli.inspect import inspect
 from orient.cli.lists import machines, polymers
 from orient.cli.picture import picture
@@ -36,6 +38,8 @@ for verb, help_line in (
     (compare, "What a redesign changed, and whether it is better."),
     (inspect, "What is hard to print, where, and what to do."),
     (save, "The part in its pose as a mesh file."),
+    (coupon, "A short test print of a hard feature."),
+    (batch, "Parts laid out on beds: how many, hours, cost."),
     (shop, "Which machine, and hours, grams and cost."),
     (strength, "How safe each pose is under load cases."),
     (polymers, "The polymers, their settings and strengths."),

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
+
+from orient.features.register import BY_NAME
+from orient.handover.tray import Tray
 
 
 def handover_json(told: Mapping[str, Any]) -> str:
@@ -30,7 +33,7 @@ def _time(minutes: float) -> str:
     return f"{minutes:.1f} min" if minutes < 60 else f"{minutes / 60:.1f} h"
 
 
-def table_of(heads: tuple[str, ...], rows: list[tuple[str, ...]], right: int = 1) -> Table:
+def table_of(heads: tuple[str, ...], rows: Sequence[Sequence[str]], right: int = 1) -> Table:
     """A plain table; columns from `right` on are numbers."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
     for k, head in enumerate(heads):
@@ -43,3 +46,97 @@ def table_of(heads: tuple[str, ...], rows: list[tuple[str, ...]], right: int = 1
 def grouped(*parts: RenderableType) -> RenderableType:
     """Parts one under the other."""
     return Group(*parts)
+
+
+def order_view(told: Mapping[str, Any]) -> RenderableType:
+    """Beds of an order, what they take, and what other poses would mean."""
+    parts = ", ".join(f"{one['copies']:,} × {one['part']} in pose {one['pose']}" for one in told["parts"])
+    wide, deep = told["bed_mm"]
+    lines: list[RenderableType] = [
+        Text(f"{parts}: {told['bed_count']:,} beds of {wide:g} × {deep:g} mm", style="bold"),
+        Text(
+            f"{told['machine_hours']:.1f} machine hours, done in {told['minutes'] / 60:.1f} h on "
+            f"{told['machines']} machine{'s' if told['machines'] > 1 else ''}; a part takes "
+            f"{told['minutes_each']:.1f} min{_and(told['grams_each'], '{:.1f} g')}"
+            f"{_and(told['cost_each'], 'costs {:.2f}')}."
+        ),
+    ]
+    if told["done"] is not None:
+        late = ", too late" if told["late"] else ", in time" if told["late"] is False else ""
+        lines.append(Text(f"Started now it is done {told['done'].replace('T', ' ')}{late}."))
+    rows = [
+        (
+            str(one["bed"]),
+            f"{one['times']:,}",
+            str(one["parts"]),
+            f"{one['hours']:.1f}",
+            "–" if one["grams"] is None else f"{one['grams']:.0f}",
+            "–" if one["cost"] is None else f"{one['cost']:.2f}",
+        )
+        for one in told["beds"]
+    ]
+    lines += ["", table_of(("layout", "beds", "parts", "hours", "grams", "cost"), rows)]
+    if told["rows_and_columns"]:
+        pose, grid = told["parts"][0]["pose"], told["rows_and_columns"]
+        most = max((one["per_bed"] for one in told["poses"] if one["pose"] == pose), default=0)
+        if most:
+            more = 100 * (most / grid - 1)
+            lines.append(
+                Text(f"{most} fit a bed; rows and columns of rectangles hold {grid} ({more:+.0f} %).")
+            )
+    if len(told["poses"]) > 1:
+        choices = [
+            (
+                str(one["pose"]),
+                str(one["per_bed"]),
+                f"{one['minutes_each']:.1f}",
+                "–" if one["support_g"] is None else f"{one['support_g']:.1f}",
+                "–" if one["cost_each"] is None else f"{one['cost_each']:.2f}",
+            )
+            for one in told["poses"]
+        ]
+        lines += ["", Text("More on the bed against more support", style="bold")]
+        lines.append(table_of(("pose", "a bed", "min each", "support g", "cost each"), choices))
+    return grouped(*lines)
+
+
+def _and(value: float | None, form: str) -> str:
+    return "" if value is None else ", " + form.format(value)
+
+
+def tray_view(tray: Tray) -> RenderableType:
+    """Test prints, and what takes longer than was asked for."""
+    rows = [
+        (
+            one.feature.id,
+            BY_NAME[one.feature.kind].title,
+            one.feature.verdict,
+            " × ".join(f"{side:.1f}" for side in one.size_mm),
+            f"{one.minutes:.1f}",
+            "raised" if one.labelled else "no room",
+        )
+        for one in tray.prints
+    ]
+    lines: list[RenderableType] = []
+    if rows:
+        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+        for k, head in enumerate(("id", "feature", "verdict", "mm", "min", "label")):
+            table.add_column(head, justify="right" if k in (3, 4) else "left", no_wrap=True)
+        for row in rows:
+            table.add_row(*row)
+        total = sum(one.minutes for one in tray.prints)
+        count = f"{len(rows)} test print{'s' if len(rows) > 1 else ''}"
+        lines += [table, Text(f"{count}, {_time(total)} one after the other, heat-up apart.")]
+    for one in tray.too_long:
+        what = f"{one.feature.id} ({BY_NAME[one.feature.kind].title})"
+        lines.append(Text(f"{what} cannot be shown in {tray.minutes:g} min: it takes {_time(one.minutes)}."))
+    return grouped(*lines)
+
+
+def gauge_view(told: Mapping[str, Any]) -> RenderableType:
+    """A coupon of the material, and what to do with it."""
+    size = " × ".join(f"{side:.1f}" for side in told["size_mm"])
+    lines: list[RenderableType] = [Text(f"{told['title']}: {size} mm, {_time(told['minutes'])}.")]
+    if told["steps"]:
+        lines.append(Text("Steps: " + ", ".join(f"{step:g}" for step in told["steps"]) + "."))
+    return grouped(*lines, Text(told["measures"]))

@@ -1,0 +1,73 @@
+"""`orient batch`: parts laid out on beds for production."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from orient.cli.job import Job, takes_parts
+from orient.cli.options import Json
+from orient.cli.say import hand_over, say
+
+
+@takes_parts
+def batch(
+    job: Job,
+    output: Annotated[
+        str | None,
+        typer.Option(
+            "--output", "-o", metavar="FILE", help="File to write: .3mf; a number is added for each layout."
+        ),
+    ] = None,
+    copies: Annotated[
+        int | None,
+        typer.Option(
+            min=1, max=10_000_000, metavar="N", help="Copies of each part; else the brief's quantity, or 1."
+        ),
+    ] = None,
+    pose: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="Pose by its number in `orient rank`; else the recommended."),
+    ] = None,
+    gap: Annotated[
+        float, typer.Option(min=0.0, metavar="MM", help="Between parts, or between their brims.")
+    ] = 5.0,
+    margin: Annotated[
+        float, typer.Option(min=0.0, metavar="MM", help="Free at every side of the bed.")
+    ] = 5.0,
+    json: Json = None,
+) -> None:
+    """Lay copies of one or more parts out on beds: how many fit, hours, grams and cost of each bed."""
+    job.begin({"--output": output, "--json": json})
+
+    from orient.show.save import refuse_unsavable
+
+    if output is not None:
+        refuse_unsavable(Path(output))
+    found = [one.evaluate(one.read(), features=False) for one in (job.each() or [job])]
+    many = copies or job.brief.job.quantity or 1
+
+    from orient.handover.batch import bed_bytes, order_document, order_parts
+    from orient.handover.oriented import format_of
+    from orient.show.files import write_whole
+    from orient.show.handover import handover_json, order_view
+
+    start = datetime.now() if job.brief.job.due else None
+    order = order_parts(found, [many] * len(found), pose=pose, gap_mm=gap, margin_mm=margin, start=start)
+    paths: list[str] = []
+    if output is not None:
+        path = Path(output)
+        several = len(order.beds) > 1
+        names = [path.with_stem(f"{path.stem}-{k + 1}") if several else path for k in range(len(order.beds))]
+        # All are made before the first is written.
+        made = [bed_bytes(order, bed, format_of(path)) for bed in order.beds]
+        for name, data in zip(names, made, strict=True):
+            write_whole(name, data)
+        paths = [str(name) for name in names]
+    told = order_document(order, paths)
+    hand_over(json, lambda: handover_json(told), lambda _: order_view(told))
+    for written in paths:
+        say(f"Wrote {written}.")

@@ -1,0 +1,100 @@
+"""`orient coupon`: a short test print of a hard feature, or a coupon of the material."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from orient.cli.job import Job, takes_job
+from orient.cli.options import Json
+from orient.cli.say import hand_over, say
+from orient.errors import OrientError
+
+
+@takes_job
+def coupon(
+    job: Job,
+    output: Annotated[
+        str,
+        typer.Option("--output", "-o", metavar="FILE", help="File to write: .3mf, .stl, .obj, .ply, .off."),
+    ],
+    ids: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[ID]...", help="Features by their ids in `orient inspect`, such as B1."),
+    ] = None,
+    feature: Annotated[
+        list[str] | None,
+        typer.Option("--feature", "-f", metavar="ID", help="The same where a brief names the part."),
+    ] = None,
+    every: Annotated[bool, typer.Option("--all", help="All hard features side by side in one tray.")] = False,
+    material: Annotated[
+        str | None,
+        typer.Option(
+            metavar="KIND",
+            help="Of the material: tensile, bar-edge, bar-standing, bridges, overhangs, holes, walls.",
+        ),
+    ] = None,
+    minutes: Annotated[
+        float, typer.Option(min=0.5, metavar="MIN", help="How long each test print may take, heat-up apart.")
+    ] = 5.0,
+    pose: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="Pose by its number in `orient rank`; else the recommended."),
+    ] = None,
+    json: Json = None,
+) -> None:
+    """Cut the smallest solid that still shows how hard a feature is, in the same pose, to tune with."""
+    asked = [*(ids or ()), *(feature or ())]
+    if bool(asked) + every + (material is not None) != 1:
+        raise OrientError(
+            "A test print shows features or the material: name one such as B1 after the part, or give "
+            "--all or --material."
+        )
+    job.begin({"--output": output, "--json": json})
+
+    from orient.show.save import refuse_unsavable
+
+    path = Path(output)
+    refuse_unsavable(path)
+
+    from orient.handover.oriented import format_of
+    from orient.show.files import write_whole
+    from orient.show.handover import gauge_view, handover_json, tray_view
+
+    found = job.evaluate(job.read(), features=material is None)
+    plan, kind = found.shop.shop.plan, format_of(path)
+    if material is not None:
+        from orient.handover.gauges import gauge
+        from orient.handover.test_print import minutes_of
+        from orient.handover.tray import gauge_bytes, gauge_document
+        from orient.part.mesh import part_from_arrays
+
+        one = gauge(material, found.process)
+        took, grams = minutes_of(part_from_arrays(one.vertices, one.faces), found.process, plan)
+        write_whole(path, gauge_bytes(one, kind))
+        told = gauge_document(one, output, took, grams)
+        hand_over(json, lambda: handover_json(told), lambda _: gauge_view(told))
+        say(f"Wrote {output}.")
+        return
+
+    from orient.features.register import inspect_part
+    from orient.handover.tray import tray_bytes, tray_document, tray_of
+    from orient.show.save import pose_row
+
+    assert found.features is not None
+    row = pose_row(found, pose)
+    inspected = found.features.poses.get(row) or inspect_part(
+        found.part, found.process, found.ranking.directions[row], found.features.shape
+    )
+    tray = tray_of(inspected, found.process, plan, asked or None, minutes=minutes)
+    if tray.prints:
+        wide, deep, _ = found.shop.shop.machine.envelope_mm
+        write_whole(path, tray_bytes(tray.prints, kind, (wide, deep)))
+    told = tray_document(tray, output if tray.prints else None)
+    hand_over(json, lambda: handover_json(told), lambda _: tray_view(tray))
+    if not tray.prints:
+        ends = ", ".join(f"{one.feature.id} takes {one.minutes:.0f} minutes" for one in tray.too_long)
+        raise OrientError(f"Nothing can be shown in {minutes:g} minutes: {ends}; give --minutes more.")
+    say(f"Wrote {output}, read back and the same.")

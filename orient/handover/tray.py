@@ -1,0 +1,185 @@
+"""Test prints of a part's hard features, one by one or side by side in a tray."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from orient.cost.plan import Plan
+from orient.errors import OrientError
+from orient.features.register import Inspection
+from orient.handover.beds import Room, lay_beds
+from orient.handover.gauges import Gauge
+from orient.handover.meshfile import mesh_bytes
+from orient.handover.oriented import SCHEMA
+from orient.handover.silhouette import silhouette_of, turned
+from orient.handover.test_print import MINUTES, TestPrint, feature_named, print_feature
+from orient.handover.threemf import Item
+from orient.process import Process
+
+# Between test prints in a tray, mm. Common practice, no source.
+TRAY_GAP_MM = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class Tray:
+    """Test prints that are built together.
+
+    Attributes
+    ----------
+    part : str
+        The part's name.
+    prints : tuple of TestPrint
+        Those that keep to the time.
+    too_long : tuple of TestPrint
+        Those of features that cannot be shown in the time: how long each takes.
+    minutes : float
+        What was asked for.
+    """
+
+    part: str
+    prints: tuple[TestPrint, ...]
+    too_long: tuple[TestPrint, ...]
+    minutes: float
+
+
+def tray_of(
+    found: Inspection,
+    process: Process,
+    plan: Plan,
+    idents: Sequence[str] | None = None,
+    *,
+    minutes: float = MINUTES,
+) -> Tray:
+    """Cut test prints of features, of all hard ones unless some are named.
+
+    Parameters
+    ----------
+    found : Inspection
+        The part in its pose.
+    process, plan : Process, Plan
+        Limits, and how it is printed.
+    idents : sequence of str, optional
+        Ids of features.
+    minutes : float
+        How long each may take.
+
+    Returns
+    -------
+    Tray
+
+    Raises
+    ------
+    OrientError
+        For an id that there is not, or where there is nothing hard to print.
+    """
+    if idents is None:
+        features = [one for one in found.features if one.verdict != "fine"]
+        if not features:
+            raise OrientError(
+                f"{found.part.name} has no hard features in this pose: there is nothing to test."
+            )
+    else:
+        features = [feature_named(found, ident) for ident in idents]
+    made = [print_feature(found, one, process, plan, minutes=minutes) for one in features]
+    short = tuple(one for one in made if fits_time(one, minutes))
+    return Tray(found.part.name, short, tuple(one for one in made if not fits_time(one, minutes)), minutes)
+
+
+def fits_time(one: TestPrint, minutes: float) -> bool:
+    """Whether a test print shows its feature in about the time asked for: up to a tenth more."""
+    return one.same and one.minutes <= 1.1 * minutes
+
+
+def tray_bytes(prints: Sequence[TestPrint], kind: str, bed_mm: tuple[float, float]) -> bytes:
+    """Write test prints side by side; the pose about the vertical is kept.
+
+    Raises
+    ------
+    OrientError
+        When they do not fit one bed.
+    """
+    items = []
+    if len(prints) == 1:
+        (one,) = prints
+        items = [Item(one.feature.id, one.vertices, one.faces)]
+    else:
+        shapes = [silhouette_of(one.vertices, one.faces) for one in prints]
+        beds = lay_beds(shapes, [1] * len(shapes), Room(*bed_mm, 5.0, TRAY_GAP_MM))
+        if len(beds) > 1:
+            raise OrientError("The test prints do not fit one bed: name fewer features.")
+        for spot in beds[0].placements:
+            place = np.eye(4)
+            place[:2, :2] = turned(spot.turn_deg)
+            place[:2, 3] = spot.x_mm, spot.y_mm
+            one = prints[spot.kind]
+            items.append(Item(one.feature.id, one.vertices, one.faces, True, (place,)))
+    return mesh_bytes(items, kind, {"Title": "test prints " + ", ".join(item.name for item in items)})
+
+
+def print_document(one: TestPrint, path: str | None) -> dict[str, Any]:
+    """Say what a test print is, as plain values ready for JSON."""
+    return {
+        "schema": SCHEMA,
+        "what": "test print",
+        "path": path,
+        "id": one.feature.id,
+        "kind": one.feature.kind,
+        "verdict": one.feature.verdict,
+        "feature_size_mm": round(one.feature.size_mm, 4),
+        "found_size_mm": None if one.found_mm is None else round(one.found_mm, 4),
+        "same": one.same,
+        "labelled": one.labelled,
+        "size_mm": [round(float(side), 4) for side in one.size_mm],
+        "volume_mm3": round(one.volume_mm3, 4),
+        "added_mm3": round(one.added_mm3, 4),
+        "minutes": round(one.minutes, 3),
+        "grams": None if one.grams is None else round(one.grams, 3),
+    }
+
+
+def tray_document(tray: Tray, path: str | None) -> dict[str, Any]:
+    """Say what a tray holds, and what takes longer than was asked for."""
+    if len(tray.prints) == 1 and not tray.too_long:
+        return print_document(tray.prints[0], path)
+    grams = [one.grams for one in tray.prints]
+    return {
+        "schema": SCHEMA,
+        "what": "tray",
+        "path": path,
+        "part": tray.part,
+        "asked_minutes": tray.minutes,
+        "minutes": round(sum(one.minutes for one in tray.prints), 3),
+        "grams": None if None in grams else round(sum(g for g in grams if g is not None), 3),
+        "prints": [print_document(one, path) for one in tray.prints],
+        "too_long": [print_document(one, None) for one in tray.too_long],
+    }
+
+
+def gauge_document(one: Gauge, path: str, minutes: float, grams: float | None) -> dict[str, Any]:
+    """Say what a coupon of the material is."""
+    corners = one.vertices[one.faces]
+    volume = float(np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() / 6.0)
+    return {
+        "schema": SCHEMA,
+        "what": "coupon",
+        "path": path,
+        "coupon": one.name,
+        "title": one.title,
+        "size_mm": [round(float(side), 4) for side in np.ptp(one.vertices, axis=0)],
+        "volume_mm3": round(volume, 4),
+        "steps": list(one.steps_mm),
+        "measures": one.measures,
+        "minutes": round(minutes, 3),
+        "grams": None if grams is None else round(grams, 3),
+    }
+
+
+def gauge_bytes(one: Gauge, kind: str) -> bytes:
+    """Write a coupon of the material."""
+    return mesh_bytes(
+        [Item(one.name, one.vertices, one.faces)], kind, {"Title": one.title, "measure": one.measures}
+    )

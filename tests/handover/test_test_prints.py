@@ -1,0 +1,117 @@
+"""Test prints: closed, part of the part, and as hard as the feature they show."""
+
+import manifold3d
+import numpy as np
+import pytest
+import trimesh
+
+from orient.cost.plan import Plan
+from orient.errors import OrientError
+from orient.features.register import inspect_part
+from orient.handover.lettering import letters, text_width_mm
+from orient.handover.oriented import lay_part
+from orient.handover.test_print import feature_named, print_feature
+from orient.handover.tray import fits_time, tray_bytes, tray_document, tray_of
+from orient.part.mesh import part_from_trimesh
+from orient.process import Process
+
+PROCESS, PLAN = Process(), Plan()
+
+
+def solid(mesh):
+    return manifold3d.Manifold(
+        manifold3d.Mesh64(np.asarray(mesh.vertices, float), np.asarray(mesh.faces, np.uint64))
+    )
+
+
+@pytest.fixture(scope="module")
+def portal():
+    """A portal with a ceiling of 16 mm, 24 mm up, and a thin fin."""
+    block = trimesh.creation.box(bounds=[[0, 0, 0], [40, 20, 30]])
+    way = trimesh.creation.box(bounds=[[12, -1, -1], [28, 21, 24]])
+    fin = trimesh.creation.box(bounds=[[2, 9, 29], [10, 9.7, 38]])
+    part = part_from_trimesh(trimesh.boolean.union([trimesh.boolean.difference([block, way]), fin]), "portal")
+    return inspect_part(part, PROCESS, (0, 0, 1))
+
+
+def first(found, kind):
+    return next(one for one in found.features if one.kind == kind and one.verdict != "fine")
+
+
+def test_bridge_keeps_its_span_and_verdict(portal):
+    bridge = first(portal, "bridge")
+    made = print_feature(portal, bridge, PROCESS, PLAN)
+    assert made.same
+    assert made.found_mm == pytest.approx(16.0, rel=0.02)
+    again = inspect_part(part_from_trimesh(trimesh.Trimesh(made.vertices, made.faces)), PROCESS, (0, 0, 1))
+    assert (bridge.kind, bridge.verdict) in {(one.kind, one.verdict) for one in again.features}
+
+
+@pytest.mark.parametrize("kind", ["bridge", "thin_wall", "sharp_corner"])
+def test_print_is_closed_flat_and_short(portal, kind):
+    made = print_feature(portal, first(portal, kind), PROCESS, PLAN)
+    mesh = trimesh.Trimesh(made.vertices, made.faces)
+    assert mesh.is_watertight
+    assert mesh.body_count == 1
+    assert solid(mesh).status() == manifold3d.Error.NoError
+    assert made.vertices[:, 2].min() == pytest.approx(0.0, abs=1e-9)
+    flat = np.isclose(mesh.triangles[:, :, 2], 0.0, atol=1e-9).all(axis=1)
+    assert mesh.area_faces[flat].sum() > 2.0
+    assert made.minutes <= 5.5
+    assert made.labelled
+
+
+def test_print_without_base_and_label_is_part_of_the_part(portal):
+    made = print_feature(portal, first(portal, "bridge"), PROCESS, PLAN)
+    laid = lay_part(portal.part, portal.direction)
+    whole = solid(trimesh.Trimesh(laid.vertices, portal.part.faces, process=False))
+    # Where the print stood in the part: the span's middle is the portal's; its ceiling lies 24 mm up.
+    tops = np.unique(made.vertices[:, 2].round(6))
+    best = 0.0
+    for top in tops:
+        moved = solid(trimesh.Trimesh(made.vertices, made.faces)).translate((0, 0, 24.0 - top))
+        best = max(best, (moved ^ whole).volume())
+    assert best >= made.volume_mm3 - made.added_mm3 - 0.05 * made.volume_mm3
+
+
+def test_what_takes_longer_says_how_long(portal):
+    bridge = first(portal, "bridge")
+    made = print_feature(portal, bridge, PROCESS, PLAN, minutes=0.5)
+    assert not fits_time(made, 0.5)
+    assert made.same
+    assert made.minutes > 0.5
+
+
+def test_id_that_is_not_there_names_those_that_are(portal):
+    with pytest.raises(OrientError, match=r"there are .*B1"):
+        feature_named(portal, "Q7")
+
+
+def test_tray_holds_every_print_once(portal, tmp_path):
+    tray = tray_of(portal, PROCESS, PLAN)
+    assert tray.prints
+    data = tray_bytes(tray.prints, "3mf", (220.0, 220.0))
+    path = tmp_path / "tray.3mf"
+    path.write_bytes(data)
+    read = trimesh.load(path)
+    assert len(read.geometry) == len(tray.prints)
+    told = tray_document(tray, "tray.3mf")
+    assert told["schema"] == "orient/handover/1"
+    hard = [one.id for one in portal.features if one.verdict != "fine"]
+    assert sorted(one["id"] for one in told["prints"] + told["too_long"]) == sorted(hard)
+
+
+def test_open_mesh_says_why_it_cannot_be_cut():
+    box = trimesh.creation.box((20, 20, 2))
+    box.update_faces(np.arange(len(box.faces)) > 0)
+    found = inspect_part(part_from_trimesh(box), PROCESS, (0, 0, 1))
+    with pytest.raises(OrientError, match="closed mesh"):
+        print_feature(found, found.features[0], PROCESS, PLAN)
+
+
+@pytest.mark.parametrize("letter", "ABCDFGHKLMNOPRSTVWXZ0123456789.")
+def test_every_letter_of_an_id_is_one_closed_solid(letter):
+    text = letters(letter, 0.4)
+    assert text.status() == manifold3d.Error.NoError
+    assert len(text.decompose()) == 1
+    assert text.bounding_box()[3] <= text_width_mm(letter) + 0.7

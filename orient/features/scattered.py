@@ -33,7 +33,7 @@ LOOSEST_GUESS = 0.06
 SCATTER_SHARE, SCATTER_MM = 0.012, 0.02
 LEAST_FACES = 8
 # Failed trials after which a face starts no further one.
-MOST_DUDS = 4
+MOST_DUDS = 12
 LEAST_COVER_DEG, LEAST_ARC_DEG = 150.0, 50.0
 MOST_TURNS = 10
 # Faces looked at in search of a wall's other arcs, over all walls: bounds the time.

@@ -2,7 +2,8 @@
 
     python -m tests.benchmarks [--only NAME] [--file MESH]
 
-NAME is poses, columns, shell, winner, shop or strength. A MESH is measured beside the meshes made in code.
+NAME is poses, features, columns, shell, winner, shop or strength. A MESH is measured beside the meshes made in
+code.
 """
 
 from __future__ import annotations
@@ -23,6 +24,20 @@ def poses(file: str) -> Iterator[Row]:
             f"1,000 poses, all measures, {got['faces']:,} faces",
             f"{got['measure_s']:.2f} s ({got['processor_s']:.2f} s of processor), "
             f"peak {got['peak_gb']:.2f} GB (read in {got['read_s']:.2f} s)",
+            wanted.get(source, ""),
+        )
+
+
+def features(file: str) -> Iterator[Row]:
+    from tests.benchmarks.inspected import in_a_child
+
+    wanted = {"84000": "≤ 4 s, ≤ 0.5 s a pose", "1300000": "≤ 30 s, ≤ 2 GB"}
+    for source in [*wanted, *([file] if file else [])]:
+        got = in_a_child(source)
+        yield (
+            f"hard features of every kind, {got['faces']:,} faces",
+            f"{got['shape_s']:.2f} s once, {got['pose_s']:.2f} s a pose ({got['processor_s']:.1f} s of "
+            f"processor with five poses), peak {got['peak_gb']:.2f} GB",
             wanted.get(source, ""),
         )
 
@@ -140,6 +155,7 @@ def main() -> None:
     """Run the sections asked for."""
     sections = {
         "poses": poses,
+        "features": features,
         "columns": columns,
         "shell": shell,
         "winner": winner,

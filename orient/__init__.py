@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from orient.process import Process as Process
     from orient.process import process_from as process_from
     from orient.ranking.ranked import Ranking as Ranking
+    from orient.variants.compare import compare as compare
 
     load = read_part
 
@@ -41,6 +42,7 @@ _HOMES = {
     "Part": ("orient.part.mesh", "Part"),
     "Process": ("orient.process", "Process"),
     "Ranking": ("orient.ranking.ranked", "Ranking"),
+    "compare": ("orient.variants.compare", "compare"),
     "evaluate": ("orient.evaluation", "evaluate"),
     "inspect": ("orient.evaluation", "inspect"),
     "load": ("orient.part.read", "read_part"),

@@ -35,7 +35,7 @@ def compare(
     if report is not None and not report.lower().endswith((".html", ".htm")):
         raise OrientError(f"{report} is no page: give --report a file name that ends in .html.")
     job.begin({"--json": json, "--report": report})
-    parts = [one.read() for one in job.each()]
+    parts = [one.read(features=True) for one in job.each()]
 
     from orient.show.comparison import comparison_json, comparison_view
     from orient.show.progress import following

@@ -151,6 +151,17 @@ def strength(file: str) -> Iterator[Row]:
         )
 
 
+def variants(file: str) -> Iterator[Row]:
+    from tests.benchmarks.variants import one_and_two
+
+    got = one_and_two(84_000)
+    yield (
+        f"comparing two variants of {got['faces']:,} faces, over ranking and inspecting one",
+        f"{got['two_s']:.2f} s / {got['one_s']:.2f} s = {got['ratio']:.2f}",
+        "≤ 2.2",
+    )
+
+
 def main() -> None:
     """Run the sections asked for."""
     sections = {
@@ -161,6 +172,7 @@ def main() -> None:
         "winner": winner,
         "shop": shop,
         "strength": strength,
+        "variants": variants,
     }
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("--only", choices=sections, help="one section")

@@ -264,14 +264,13 @@ def _facing(
 def _square_on(
     scene: Scene, transform: Floats, feature: Feature, middle: Floats, reach: float, size: tuple[int, int]
 ) -> Camera:
-    """Stand where the faces of a feature look to, nearly: a little slant shows depth."""
+    """Stand where the faces of a feature look to, so that a cut before them runs along them."""
     part = scene.part
     looks = transform[:3, :3] @ (part.areas[feature.faces] @ part.normals[feature.faces])
     azimuth = math.degrees(math.atan2(looks[1], looks[0])) if np.hypot(*looks[:2]) > 1e-9 else -62.0
     elevation = math.degrees(math.atan2(looks[2], max(float(np.hypot(*looks[:2])), 1e-12)))
     spread = reach / 1.2 * _CORNERS
-    raised = float(np.clip(elevation, -62.0, 62.0))
-    return camera_for(middle + spread, azimuth, raised, *size, (0, 0, 0, 0))
+    return camera_for(middle + spread, azimuth, elevation, *size, (0, 0, 0, 0))
 
 
 def _coloured(scene: Scene, seen: Seen, paint: Paint | None, period: int) -> Pixels:

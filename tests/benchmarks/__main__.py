@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks [--only NAME] [--file MESH]
 
-NAME is poses, features, columns, shell, winner, shop or strength. A MESH is measured beside the meshes made in
-code.
+NAME is poses, features, columns, shell, winner, shop, pictures, strength or variants. A MESH is measured beside
+the meshes made in code.
 """
 
 from __future__ import annotations
@@ -121,6 +121,14 @@ def shop(file: str) -> Iterator[Row]:
         )
 
 
+def pictures(file: str) -> Iterator[Row]:
+    from tests.benchmarks import pictures as shown
+
+    for name, seconds, megabytes in shown.drawn(file):
+        limit = "≤ 10 s, ≤ 6 MB" if name == "page" else "≤ 1.5 s"
+        yield f"{name} of {file or '84 k faces'}", f"{seconds:.2f} s, {megabytes:.2f} MB", limit
+
+
 def strength(file: str) -> Iterator[Row]:
     from tests.benchmarks import strength as loads
 
@@ -171,6 +179,7 @@ def main() -> None:
         "shell": shell,
         "winner": winner,
         "shop": shop,
+        "pictures": pictures,
         "strength": strength,
         "variants": variants,
     }

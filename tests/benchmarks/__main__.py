@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks [--only NAME] [--file MESH]
 
-NAME is poses, features, columns, shell, winner, shop, pictures, strength or variants. A MESH is measured beside
-the meshes made in code.
+NAME is poses, features, columns, shell, winner, shop, pictures, strength or variants. A MESH is measured
+beside the meshes made in code.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ import orient
 from orient.errors import OrientError
 from orient.show.page import page
 from orient.show.page.brief_text import brief_hash, brief_toml
-from orient.show.page.chart import trade_off
+from orient.show.page.chart import _axis, trade_off
 from orient.show.page.facts import compared, pose_facts
 from orient.show.page.page import report, write_report
 from orient.show.viewer import library
@@ -201,6 +201,16 @@ def test_the_chart_has_every_pose_once_and_marks_the_undominated():
         assert chart.left <= dot.x <= chart.right
         assert chart.top <= dot.y <= chart.bottom
     assert {flag.number - 1 for flag in chart.flags} == set(found.ranking.shown)
+
+
+@pytest.mark.parametrize("span", [0.0, 1e-12, 0.07, 1.0, 6.9, 8.3, 9.99, 10.0, 470.0, 99_999.0])
+def test_an_axis_is_marked_with_a_few_round_figures_whatever_its_span(span):
+    values = 3.0 + np.array([0.0, span / 2, span])
+    for squared in (False, True):
+        marks, placed = _axis(values, 0.0, 500.0, squared)
+        assert 1 <= len(marks) <= 9
+        assert len({said for _, said in marks}) == len(marks)
+        assert all(0.0 <= at <= 500.0 for at in (*placed, *(at for at, _ in marks)))
 
 
 @pytest.mark.parametrize("make", [lambda: sample("mast_bracket"), without_load, plain_evaluation])

@@ -19,6 +19,7 @@ from orient.show.picture.bed import bed_for
 from orient.show.picture.camera import VIEWS, camera_for, view_angles
 from orient.show.picture.colours import cividis
 from orient.show.picture.draw import angles_for, draw_close_up, draw_picture
+from orient.show.picture.legend import _marks
 from orient.show.picture.lettering import spread
 from orient.show.picture.light import hatched
 from orient.show.picture.paint import (
@@ -215,6 +216,17 @@ def test_values_are_coloured_as_published():
     assert np.abs(cividis(at) - reference).max() < 0.02 * 255
     lightness = cividis(at) @ np.array((0.299, 0.587, 0.114))
     assert (np.diff(lightness) > -0.6).all()
+
+
+@pytest.mark.parametrize("line", [0.1, 0.25, 0.45, 0.8, 1.1, 1.24, 2.0])
+def test_a_scale_of_thickness_is_marked_whatever_its_length(line):
+    scene, transform = table()
+    paint = thickness_paint(scene, Process(line_width_mm=line))
+    marks = _marks(paint)
+    assert 2 <= len(marks) <= 7
+    assert marks == sorted(set(marks))
+    assert marks[-1] == paint.high
+    draw_picture(scene, transform, paint, angles=(-60.0, 20.0), size=(240, 180))
 
 
 def test_labels_are_spread_apart_and_stay_in_order():

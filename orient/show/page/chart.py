@@ -167,7 +167,7 @@ def _axis(
         ]
     else:
         step = 10.0 ** math.floor(math.log10(high - low))
-        step = next(step * k for k in (0.1, 0.2, 0.5, 1.0) if (high - low) / (step * k) <= 7)
+        step = next(step * k for k in (0.1, 0.2, 0.5, 1.0, 2.0) if (high - low) / (step * k) <= 7)
         marks = (np.arange(math.ceil(low / step), math.floor(high / step) + 1) * step).tolist()
         placed = [(start + (mark - low) * per, f"{round(mark, 6):g}") for mark in marks]
     return tuple(placed), [round(float(start + (value - low) * per), 1) for value in values]

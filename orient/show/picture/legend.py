@@ -144,7 +144,7 @@ def _marks(paint: ValuePaint) -> list[float]:
         return [paint.low * times for times in (1.0, 2.0, 5.0, 10.0)]
     step = 10.0 ** math.floor(math.log10(paint.high - paint.low))
     step = next(
-        step * times for times in (0.1, 0.2, 0.5, 1.0) if (paint.high - paint.low) / (step * times) <= 5
+        step * times for times in (0.1, 0.2, 0.5, 1.0, 2.0) if (paint.high - paint.low) / (step * times) <= 5
     )
     marks = np.arange(paint.low, paint.high - 0.6 * step, step).tolist()
     return [*(round(mark, 9) for mark in marks), paint.high]

@@ -8,14 +8,17 @@ from typing import Annotated
 
 import typer
 
-from orient.cli.job import Job, takes_parts
+from orient.cli.job import Job, takes_job
 from orient.cli.options import Json
 from orient.cli.say import hand_over, say
 
 
-@takes_parts
+@takes_job
 def batch(
     job: Job,
+    others: Annotated[
+        list[Path] | None, typer.Argument(metavar="[PART]...", help="Further parts on the same beds.")
+    ] = None,
     output: Annotated[
         str | None,
         typer.Option(
@@ -41,13 +44,14 @@ def batch(
     json: Json = None,
 ) -> None:
     """Lay copies of one or more parts out on beds: how many fit, hours, grams and cost of each bed."""
+    jobs = [job, *(job.of(str(other)) for other in others or ())]
     job.begin({"--output": output, "--json": json})
 
     from orient.show.save import refuse_unsavable
 
     if output is not None:
         refuse_unsavable(Path(output))
-    found = [one.evaluate(one.read(), features=False) for one in (job.each() or [job])]
+    found = [one.evaluate(one.read(), features=False) for one in jobs]
     many = copies or job.brief.job.quantity or 1
 
     from orient.handover.batch import bed_bytes, order_document, order_parts

@@ -94,10 +94,12 @@ class Job:
 
     def each(self) -> tuple[Job, ...]:
         """One job a part, for a verb that takes several."""
-        return tuple(
-            replace(self, brief=self.brief.model_copy(update={"part": part}), files=())
-            for part in (self.brief.part.model_copy(update={"file": file}) for file in self.files)
-        )
+        return tuple(self.of(file) for file in self.files)
+
+    def of(self, file: str) -> Job:
+        """Give the same job for another part."""
+        part = self.brief.part.model_copy(update={"file": file})
+        return replace(self, brief=self.brief.model_copy(update={"part": part}), files=())
 
     def read(self, features: bool | None = None) -> Part:
         """Read the part, while what this run needs is compiled if an earlier one has not done so.

@@ -13,6 +13,7 @@ from orient.cli.compare import compare
 from orient.cli.coupon import coupon
 from orient.cli.inspect import inspect
 from orient.cli.lists import machines, polymers
+from orient.cli.package import package
 from orient.cli.picture import picture
 from orient.cli.rank import rank
 from orient.cli.report import report
@@ -40,6 +41,7 @@ for verb, help_line in (
     (save, "The part in its pose as a mesh file."),
     (coupon, "A short test print of a hard feature."),
     (batch, "Parts laid out on beds: how many, hours, cost."),
+    (package, "One folder with all of it, to hand over."),
     (shop, "Which machine, and hours, grams and cost."),
     (strength, "How safe each pose is under load cases."),
     (polymers, "The polymers, their settings and strengths."),

@@ -100,6 +100,8 @@ def spread(wanted: NDArray[np.float64], apart: float, low: float, high: float) -
     >>> spread(np.array([5.0, 5.0, 30.0]), 10.0, 0.0, 100.0).tolist()
     [5.0, 15.0, 30.0]
     """
+    if not len(wanted):
+        return wanted.copy()
     order = np.argsort(wanted, kind="stable")
     offset = np.arange(len(wanted)) * apart
     blocks: list[list[float]] = []

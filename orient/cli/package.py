@@ -1,0 +1,41 @@
+"""`orient package`: one folder with all that leaves the program."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from orient.cli.job import Job, takes_job
+from orient.cli.options import Json
+from orient.cli.say import hand_over, say
+
+
+@takes_job
+def package(
+    job: Job,
+    output: Annotated[str, typer.Option("--output", "-o", metavar="FOLDER", help="Folder to make.")],
+    pose: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="Pose by its number in `orient rank`; else the recommended."),
+    ] = None,
+    minutes: Annotated[
+        float, typer.Option(min=0.5, metavar="MIN", help="How long each test print may take, heat-up apart.")
+    ] = 5.0,
+    json: Json = None,
+) -> None:
+    """Write one folder: the 3MF, the page, test prints, tuning sheet, brief and a manifest with checksums."""
+    from orient.package import MANIFEST, package_files, refuse_folder, write_package
+
+    refuse_folder(Path(output))
+    job.begin({"--json": json})
+    found = job.evaluate(job.read(), features=True)
+    made = package_files(found, pose, minutes=minutes)
+    write_package(Path(output), made)
+
+    from rich.text import Text
+
+    listed = "\n".join(f"{len(data):>10,}  {path}" for path, data in made.items())
+    hand_over(json, lambda: made[MANIFEST].decode(), lambda _: Text(listed))
+    say(f"Wrote {output}.")

@@ -10,7 +10,13 @@ import orient
 from orient.evaluation import LOAD_CAUTION, strength_of
 from orient.show.document import ranking_document
 from orient.show.strength import strength_document, strength_json, strength_view
+from orient.strength.field import solve_field
+from orient.strength.judge import judge, make_ready
+from orient.strength.loads import Force, Loads
+from orient.strength.section import Strength
 from tests.evaluated import SAMPLES, sample, without_load
+from tests.strength.shapes import bar, case, faces_at
+from tests.strength.test_failure import PROCESS
 
 POSE = {
     "build_direction",
@@ -21,17 +27,18 @@ POSE = {
     "weakest_at_mm",
     "governing_case",
     "fails_by",
+    "cases",
 }
 
 
-def printed(found):
+def printed(part, strength, ranked=None):
     console = Console(width=100, force_terminal=False, highlight=False)
     with console.capture() as text:
-        console.print(strength_view(found.part, found.strength, found))
+        console.print(strength_view(part, strength, ranked))
     return text.get()
 
 
-def test_document_holds_the_contract_and_nothing_else():
+def test_document_holds_the_contract_and_every_case_of_a_pose():
     found = sample("mast_bracket")
     document = json.loads(strength_json(found.strength), parse_constant=pytest.fail)
     solved = {"cells", "unknowns", "pitch_mm", "iterations", "residual"}
@@ -74,7 +81,7 @@ def test_the_ranking_says_how_the_stress_was_found():
 
 def test_view_shows_the_case_the_poses_and_the_caution():
     found = sample("mast_bracket_rev_b")
-    text = printed(found)
+    text = printed(found.part, found.strength, found)
     assert "gust, both ways" in text
     assert "wall of hole" in text
     row = found.ranking.recommended - 1
@@ -91,3 +98,37 @@ def test_given_poses_are_judged_without_a_ranking():
     ranked = sample("mast_bracket")
     row = int(np.argmax(ranked.ranking.directions @ [0, 0, 1]))
     assert found.safety.factor[0] == ranked.strength.safety.factor[row]
+
+
+PART = bar(24, 6, 6)
+
+
+@pytest.fixture(scope="module")
+def two_cases():
+    end = faces_at(PART, 0, 24.0)
+    cases = [
+        case([faces_at(PART, 0, 0.0)], Loads(forces=(Force(end, np.array(newtons)),)), name)
+        for name, newtons in (("pulled", [36.0, 0, 0]), ("bent", [0, 0, -12.0]))
+    ]
+    field = solve_field(PART, PROCESS, cases, voxels=900)
+    return Strength(field, judge(make_ready(field, PROCESS), np.eye(3)[[0, 2]]))
+
+
+def test_document_holds_every_case_of_every_pose(two_cases):
+    document = json.loads(strength_json(two_cases))
+    assert [one["name"] for one in document["cases"]] == ["pulled", "bent"]
+    for pose in document["poses"]:
+        worst = min(pose["cases"], key=lambda one: one["safety_factor"])
+        assert (worst["name"], worst["safety_factor"]) == (pose["governing_case"], pose["safety_factor"])
+        assert (worst["weakest_at_mm"], worst["fails_by"]) == (pose["weakest_at_mm"], pose["fails_by"])
+        assert pose["safety_factor_low"] < pose["safety_factor"] < pose["safety_factor_high"]
+    standing, lying = document["poses"]
+    assert standing["fails_by"] == "between layers"
+    assert standing["safety_factor"] < lying["safety_factor"]
+    assert document["cautions"][0] == LOAD_CAUTION
+
+
+def test_view_tells_every_case_and_the_caution(two_cases):
+    said = printed(PART, two_cases)
+    assert all(name in said for name in ("pulled", "bent", "safety in", "gives way", "between layers"))
+    assert "load-test" in said

@@ -20,7 +20,7 @@ from orient.show.page.chart import _axis, trade_off
 from orient.show.page.facts import compared, pose_facts
 from orient.show.page.page import report, write_report
 from orient.show.viewer import library
-from orient.show.viewer.payload import mesh_data
+from orient.show.viewer.payload import mesh_data, packed_text
 from tests.evaluated import SAMPLES, open_box, sample, without_load
 from tests.show.pages import HOSTILE, bracket, hostile, plain, plain_evaluation, sphere
 
@@ -243,6 +243,16 @@ def test_corners_are_kept_to_a_65535th_of_the_box():
     assert np.array_equal(
         np.frombuffer(base64.b64decode(data["faces"]), dtype=kind).reshape(-1, 3), part.faces
     )
+
+
+@pytest.mark.parametrize("lengths", [[600], [1, 2, 3] * 400, [255, 256, 510, 511, 1], [1] * 50, [90_000, 7]])
+def test_codes_come_back_from_their_runs(lengths):
+    codes = np.repeat(np.arange(len(lengths)) % 251, lengths).astype(np.uint8)
+    told = packed_text(codes)
+    packed = np.frombuffer(base64.b64decode(told.lstrip("~")), dtype=np.uint8)
+    back = np.repeat(packed[1::2], packed[::2]) if told.startswith("~") else packed
+    assert np.array_equal(back, codes)
+    assert len(packed) <= len(codes)
 
 
 def test_without_three_js_the_page_has_pictures_and_one_line_on_how_to_get_it(monkeypatch):

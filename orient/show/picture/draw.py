@@ -154,7 +154,7 @@ def draw_picture(
     callouts(draw, [*_anchors(seen, letters), *_spots(seen, marks_at)], big, room)
     if legend:
         draw_legend(draw, paint, (0, fine.height - FINER * below, fine.width, fine.height), big)
-    return Picture(_png(canvas.reduce(FINER)), alt, width, height)
+    return Picture(_png(canvas.reduce(FINER), isinstance(paint, ValuePaint)), alt, width, height)
 
 
 def angles_for(scene: Scene, transform: Floats, view: str) -> tuple[float, float]:
@@ -238,7 +238,7 @@ def draw_close_up(
         shown = shown & crease & (feature.kind == "sharp_corner")
     _ring(image, shown)
     canvas = Image.fromarray(image)
-    return Picture(_png(canvas.reduce(FINER)), alt, *size)
+    return Picture(_png(canvas.reduce(FINER), isinstance(paint, ValuePaint)), alt, *size)
 
 
 def _facing(
@@ -249,8 +249,8 @@ def _facing(
     mine[feature.faces] = True
     spread = reach / 1.2 * _CORNERS
     best, most = None, -1.0
-    for elevation in (24.0, -28.0, 65.0, -65.0):
-        for azimuth in range(-60, 300, 45):
+    for elevation, around in ((24.0, 60), (-28.0, 60), (65.0, 120), (-65.0, 120)):
+        for azimuth in range(-60, 300, around):
             small = camera_for(middle + spread, azimuth, elevation, 48, 36, (0, 0, 0, 0))
             shown = look(scene, transform, small).face
             count = float((mine[shown] & (shown >= 0)).sum()) * small.mm_per_px**2
@@ -466,7 +466,10 @@ def _label_room(said: Sequence[str], px: int) -> float:
     return max(text_width(one, px) for one in said) + 1.6 * px if said else 0.0
 
 
-def _png(image: Image.Image) -> bytes:
+def _png(image: Image.Image, smooth: bool) -> bytes:
     data = io.BytesIO()
+    if not smooth:
+        # Kinds are few: 256 colours hold their shades, at half the weight. Values run smoothly, and keep all.
+        image = image.quantize(256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
     image.save(data, "PNG", compress_level=7)
     return data.getvalue()

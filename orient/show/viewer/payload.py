@@ -89,7 +89,7 @@ def paint_data(paint: Paint) -> dict[str, Any]:
     if isinstance(paint, KindPaint):
         return {
             "name": paint.name,
-            "code": base64_text(paint.code),
+            "code": packed_text(paint.code),
             "palette": [[*kind.colour, _HATCH[kind.hatch]] for kind in paint.kinds],
             "said": [kind.said for kind in paint.kinds],
         }
@@ -106,7 +106,7 @@ def paint_data(paint: Paint) -> dict[str, Any]:
     return {
         "name": paint.name,
         "unit": paint.unit,
-        "code": base64_text(paint.code),
+        "code": packed_text(paint.code),
         "palette": np.column_stack([palette, hatch]).tolist(),
         "values": [round(float(value), 2) for value in values],
         "high": paint.high,
@@ -130,7 +130,7 @@ def _pose(subject: Subject, row: int) -> dict[str, Any]:
         "square": bed.square_mm,
         "azimuth": subject.angles("corner")[0],
         "columns": base64_text(columns.astype("<f4")),
-        "owner": base64_text(_owners(part, features)),
+        "owner": packed_text(_owners(part, features)),
         "names": [f"{one.id} {BY_NAME[one.kind].title}: {one.verdict}" for one in features[:_MOST_NAMED]],
         "labels": [{"id": one.id, "at": list(one.at_mm)} for one in labels],
     }
@@ -183,3 +183,19 @@ def _arrow(at: NDArray[np.float64], along: NDArray[np.float64], long: float, sai
 def base64_text(array: NDArray[Any]) -> str:
     """The bytes of an array as text."""
     return base64.b64encode(np.ascontiguousarray(array).tobytes()).decode()
+
+
+def packed_text(codes: NDArray[np.uint8]) -> str:
+    """Bytes as base64, as runs where that is shorter: a ``~``, then pairs of a length and a value.
+
+    >>> packed_text(np.zeros(600, dtype=np.uint8)), packed_text(np.arange(3, dtype=np.uint8))
+    ('~/wD/AFoA', 'AAEC')
+    """
+    starts = np.flatnonzero(np.r_[True, codes[1:] != codes[:-1]])
+    lengths = np.diff(np.r_[starts, len(codes)])
+    # A run longer than a byte can say is told in pieces.
+    pieces = -(-lengths // 255)
+    told = np.full(int(pieces.sum()), 255)
+    told[np.cumsum(pieces) - 1] = lengths - 255 * (pieces - 1)
+    runs = np.column_stack([told, np.repeat(codes[starts], pieces)]).astype(np.uint8)
+    return "~" + base64_text(runs) if runs.size < codes.size else base64_text(codes)

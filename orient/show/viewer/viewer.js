@@ -8,7 +8,13 @@ const INK = 0x1c2024, SUPPORT = 0x466076, LINE = 0x9aa4ad;
 const VIEWS = { corner: [undefined, 24], under: [undefined, -30], front: [-90, 0], back: [90, 0], left: [180, 0], right: [0, 0],
   above: [-90, 89.9], below: [-90, -89.9] };
 
-export function bytesOf(text) { return Uint8Array.from(atob(text), c => c.charCodeAt(0)); }
+export function bytesOf(text) {
+  if (text[0] !== "~") return Uint8Array.from(atob(text), c => c.charCodeAt(0));
+  // Runs: a length and a value each.
+  const runs = bytesOf(text.slice(1)), bytes = [];
+  for (let k = 0; k < runs.length; k += 2) for (let n = runs[k]; n > 0; n--) bytes.push(runs[k + 1]);
+  return Uint8Array.from(bytes);
+}
 
 export function openViewer({ THREE, OrbitControls }, host, data) {
   THREE.ColorManagement.enabled = false;

@@ -23,6 +23,8 @@ from orient.part.mesh import Part
 
 BORE_DEG = 185.0
 STUD_DEG = 300.0
+# On a rough mesh an arch takes in some of the walls that it runs out into, on both sides.
+_ROUGH_DEG = 15.0
 # Pieces of one bore agree within this share of the radius and this sine of the angle between their axes.
 _SAME_RADIUS, _SAME_AXIS = 0.02, 0.02
 # Pieces further apart than this many diameters are holes of their own (opposite walls of a box).
@@ -128,7 +130,8 @@ def _bores_of(part: Part) -> list[Bore]:
         pieces = [c for c in cylinders if c.concave == concave]
         for group in _joined(part, wall, pieces):
             cylinder = group[0] if len(group) == 1 else _united(part, group)
-            if cylinder.covered_deg <= least:
+            slack = 0.0 if cylinder.exact or not concave else _ROUGH_DEG
+            if cylinder.covered_deg <= least + slack:
                 continue
             bore = _described(part, wall, cylinder)
             if _is_slice(bore):

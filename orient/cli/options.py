@@ -15,9 +15,7 @@ PartFile = Annotated[
 ]
 PartFiles = Annotated[
     list[Path] | None,
-    typer.Argument(
-        metavar="PART...", help="Meshes, the first one first; the brief may name that one instead."
-    ),
+    typer.Argument(metavar="PART", help="Meshes, the first one first; the brief may name that one instead."),
 ]
 BriefFile = Annotated[str | None, typer.Option(metavar="FILE", help="Job brief, TOML; flags win over it.")]
 StressAxis = Annotated[

@@ -354,6 +354,8 @@ def percent_words(measure: Measure, one: Delta) -> str:
     """The same in per cent; nothing where there was nothing before."""
     if one.percent is None or measure.unit in ("share", ""):
         return ""
+    if difference_words(measure, one) == "0":
+        return "0 %"
     if one.percent > _TIMES:
         return f"× {one.second.nominal / one.first.nominal:,.1f}"
     return f"{'+' if one.percent > 0 else '−' if one.percent < 0 else ''}{abs(one.percent):,.0f} %"

@@ -21,6 +21,11 @@ Floats = NDArray[np.float64]
 LEAST_GAP_MM = 0.01
 # Turns at which single parts are tried in what rows leave free, and among parts of several kinds.
 _FILL_TURNS = 8
+# Among parts of several kinds outlines are drawn in no more corners than this, up to so far outside, mm.
+_MIXED_CORNERS = 20
+_MIXED_MM = 1.0
+# Turns of each part there: more would ask for many more pairs.
+_MIXED_TURNS = 8
 # Full layouts of like parts whose rest is filled up, the best of which is taken.
 _TRIED = 3
 
@@ -226,9 +231,10 @@ def _mixed(
     shapes: Sequence[Silhouette], copies: Sequence[int], room: Room, brims: Sequence[float]
 ) -> tuple[Bed, ...]:
     width, depth = room.inner_mm
+    shapes = [shape.coarser(_MIXED_CORNERS, _MIXED_MM) for shape in shapes]
     order = sorted(range(len(shapes)), key=lambda kind: (-shapes[kind].area_mm2, kind))
     left = list(copies)
-    turns = {kind: _fill_turns(shapes[kind], 0.0) for kind in order}
+    turns = {kind: _fill_turns(shapes[kind], 0.0)[:_MIXED_TURNS] for kind in order}
     no_fits: dict = {}
     beds: list[Bed] = []
     while any(left):

@@ -39,6 +39,10 @@ class Silhouette:
         """Area of the true silhouette."""
         return float(self.true.area)
 
+    def coarser(self, most: int, widest_mm: float) -> Silhouette:
+        """The same in fewer corners, a little farther outside, for where many kinds are tried together."""
+        return Silhouette(self.true, tuple(_few_corners(one, most, widest_mm) for one in self.pieces))
+
     def at(self, x: float, y: float, turn_deg: float) -> Polygon | MultiPolygon:
         """The true silhouette, turned about the origin and then moved."""
         return placed(self.true, x, y, turn_deg)
@@ -130,19 +134,20 @@ def _projected(points: Floats, corners: NDArray) -> Polygon | MultiPolygon:
     return shapely.union_all(shapely.polygons(seen), grid_size=_SNAP_MM)
 
 
-def _few_corners(outline: Polygon) -> Polygon:
-    """An outline in few corners that lies outside the true one, by no more than `WIDEST_MM`."""
+def _few_corners(outline: Polygon, most: int = MOST_CORNERS, widest_mm: float = WIDEST_MM) -> Polygon:
+    """An outline in few corners that lies outside the true one, by no more than a width."""
     plain = shapely.simplify(outline, _SNAP_MM)
-    if plain.covers(outline) or len(plain.exterior.coords) <= MOST_CORNERS:
-        outline = plain if plain.covers(outline) else outline
-    if len(outline.exterior.coords) <= MOST_CORNERS + 1:
-        return outline
-    fewer = outline
-    for step in (0.01, 0.03, 0.06, WIDEST_MM / 2):
+    if plain.covers(outline):
+        outline = plain
+    fewer, step = outline, 0.01
+    while len(fewer.exterior.coords) > most + 1 and step <= widest_mm / 2:
         wider = outline.buffer(step, join_style="mitre", mitre_limit=2.0)
         tried = Polygon(shapely.simplify(wider, step).exterior)
-        if tried.is_valid and tried.covers(outline):
+        if (
+            tried.is_valid
+            and tried.covers(outline)
+            and len(tried.exterior.coords) < len(fewer.exterior.coords)
+        ):
             fewer = tried
-        if len(fewer.exterior.coords) <= MOST_CORNERS + 1:
-            break
+        step *= 1.8
     return fewer

@@ -1,10 +1,14 @@
 """Test prints: closed, part of the part, and as hard as the feature they show."""
 
+from pathlib import Path
+
 import manifold3d
 import numpy as np
 import pytest
 import trimesh
 
+import orient
+from orient.brief import read_brief
 from orient.cost.plan import Plan
 from orient.errors import OrientError
 from orient.features.register import inspect_part
@@ -115,3 +119,20 @@ def test_every_letter_of_an_id_is_one_closed_solid(letter):
     assert text.status() == manifold3d.Error.NoError
     assert len(text.decompose()) == 1
     assert text.bounding_box()[3] <= text_width_mm(letter) + 0.7
+
+
+@pytest.mark.slow
+def test_four_of_five_hard_features_of_the_sample_parts_show_in_five_minutes(capsys):
+    short, lines = [], []
+    for brief in sorted((Path(__file__).resolve().parents[2] / "sample_parts").glob("*.toml")):
+        asked = read_brief(brief)
+        found = orient.evaluate(orient.load(asked.part.file), asked, directions=200, features=True)
+        for one in found.features.recommended.features:
+            if one.verdict == "fine":
+                continue
+            made = print_feature(found.features.recommended, one, found.process, found.shop.shop.plan)
+            short.append(fits_time(made, 5.0))
+            lines.append(f"{found.part.name:20} {one.id:4} {one.kind:16} {made.minutes:6.1f} min {short[-1]}")
+    with capsys.disabled():
+        print("\n" + "\n".join(lines) + f"\n{sum(short)} of {len(short)}")
+    assert np.mean(short) >= 0.8

@@ -61,7 +61,8 @@
     if (way.said) { $("key").replaceChildren(...way.said.map((words, k) => entry(way.palette[k], words))); return; }
     const marks = [0, 0.25, 0.5, 0.75, 1].map(share => Math.round(share * 253));
     $("key").replaceChildren(`${way.name}:`, ...marks.map(k => entry(way.palette[k], `${+way.values[k].toPrecision(2)} ${way.unit}`)),
-      entry(way.palette[254], `over ${+way.high.toPrecision(3)} ${way.unit}`));
+      entry(way.palette[254], `over ${+way.high.toPrecision(3)} ${way.unit}`),
+      ...(way.unread ? [entry(way.palette[255], "not read here")] : []));
   }
   function sayFace(face) {
     if (face < 0) return;

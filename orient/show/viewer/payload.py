@@ -15,7 +15,7 @@ from orient.features.register import BY_NAME
 from orient.part.mesh import Part
 from orient.part.select import select
 from orient.show.picture.bed import bed_for
-from orient.show.picture.paint import KindPaint, Paint
+from orient.show.picture.paint import NO_VALUE, KindPaint, Paint
 from orient.show.picture.subject import MOST_LETTERS, Subject
 
 # The fourth byte of a colour: how the viewer hatches a face.
@@ -110,6 +110,7 @@ def paint_data(paint: Paint) -> dict[str, Any]:
         "palette": np.column_stack([palette, hatch]).tolist(),
         "values": [round(float(value), 2) for value in values],
         "high": paint.high,
+        "unread": bool((paint.code == NO_VALUE).any()),
     }
 
 

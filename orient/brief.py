@@ -114,6 +114,7 @@ class ProcessWish(_Section):
     overhang_limit_deg: Annotated[float, Strict(), Field(gt=0, lt=90, allow_inf_nan=False)] | None = None
     infill: Fraction | None = None
     support: Text | None = None
+    support_tool_mm: Positive | None = None
     make_up_shrinkage: YesNo | None = None
     scale_xyz: tuple[Scale, Scale, Scale] | None = None
 

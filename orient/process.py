@@ -238,6 +238,8 @@ def process_from(brief: Brief) -> Process:
         name: "the brief" if getattr(wish, name) is not None else source for name, source in usual.items()
     }
     limits, limit_sources = _feature_limits(known, nozzle)
+    if wish.support_tool_mm is not None:
+        limits["support_tool_mm"], limit_sources["support_tool_mm"] = wish.support_tool_mm, "the brief"
     strengths, strength_sources, strength_notes = _strengths(named, brief.polymer)
     assumptions = list(strength_notes)
     if wish.polymer is None:

@@ -199,3 +199,10 @@ def test_stiffness_that_no_source_gives_stays_empty():
         process={"polymer": "PEKK"}, polymer={"youngs_modulus_mpa": 3000.0, "poissons_ratio": 0.38}
     )
     assert (given.youngs_in_layer_mpa, given.youngs_across_mpa, given.poissons_ratio) == (3000, 3000, 0.38)
+
+
+def test_the_brief_says_what_tool_takes_supports_out():
+    process = process_from(Brief.model_validate({"process": {"support_tool_mm": 1.5}}))
+    assert process.support_tool_mm == 1.5
+    assert process.sources["support_tool_mm"] == "the brief"
+    assert process_from(Brief()).support_tool_mm == 3.0

@@ -60,6 +60,8 @@ _HALF_STRETCH = (3.0, 5.0, 8.0)
 _LOOKS = 4
 _BASE_LAYERS = 3
 _LETTER_LAYERS = 2
+# Least share of its rectangle that a print without a base must stand on.
+_STANDS = 0.15
 _UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -313,7 +315,8 @@ def _cut(whole: manifold3d.Manifold, window: tuple[Floats, Floats], plan: Plan) 
         piece = piece + plate
         place[2] += base
         return _Cut(piece, piece.volume() - before, place, base) if len(piece.decompose()) == 1 else None
-    if not alone:
+    if not alone or standing.area() < _STANDS * (x1 - x0) * (y1 - y0):
+        # It would fall over, or come off the bed.
         return None
     return _Cut(piece, 0.0, place, base)
 

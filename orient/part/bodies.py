@@ -284,19 +284,17 @@ class _Shells:
     def parents(self) -> NDArray[np.int64]:
         """Give the smallest closed shell round each closed shell, −1 for none."""
         parent = np.full(self.count, -1)
-        for i, j in self.near(0.0):
-            for inner, outer in ((i, j), (j, i)):
-                boxed = np.all(self.low[inner] >= self.low[outer]) and np.all(
-                    self.high[inner] <= self.high[outer]
-                )
-                if not (boxed and self.closed[inner] and self.closed[outer]):
-                    continue
-                smaller = abs(self.volume[inner]) < abs(self.volume[outer])
-                now = parent[inner]
-                if now >= 0 and abs(self.volume[now]) <= abs(self.volume[outer]):
-                    continue
-                if smaller and self.holds(outer, inner):
-                    parent[inner] = outer
+        pairs = self.near(0.0)
+        # Each pair both ways round, in turn; most are ruled out at once by their boxes.
+        inner, outer = np.stack([pairs, pairs[:, ::-1]], axis=1).reshape(-1, 2).T
+        size = np.abs(self.volume)
+        boxed = (self.low[inner] >= self.low[outer]).all(axis=1)
+        boxed &= (self.high[inner] <= self.high[outer]).all(axis=1)
+        boxed &= self.closed[inner] & self.closed[outer] & (size[inner] < size[outer])
+        for one, other in zip(inner[boxed].tolist(), outer[boxed].tolist(), strict=True):
+            now = parent[one]
+            if (now < 0 or size[now] > size[other]) and self.holds(other, one):
+                parent[one] = other
         return parent
 
     def manifold(self, shells: NDArray[np.int64], trace: bool) -> Manifold | None:
@@ -353,20 +351,16 @@ def _touching(
     first, where = merge_equal(shells.vertices.copy())
     links.append(np.stack([shells.shell_of_vertex, shells.shell_of_vertex[first][where]], axis=1))
     reach = TOUCHING_MM + 4 * float(np.finfo(np.float32).eps) * float(np.abs(shells.vertices).max())
-    asked = set()
-    for i, j in shells.near(reach):
-        a, b = sorted((int(owner[i]), int(owner[j])))
-        if a == b or (a, b) in asked:
-            continue
-        asked.add((a, b))
-        one, other = manifolds.get(a), manifolds.get(b)
-        if (
-            one is None
-            or other is None
-            or parent[a] == b
-            or parent[b] == a
-            or one.min_gap(other, 2 * reach) <= reach
-        ):
+    pairs = np.sort(owner[shells.near(reach)], axis=1)
+    pairs = np.unique(pairs[pairs[:, 0] != pairs[:, 1]], axis=0)
+    known = np.zeros(shells.count, dtype=np.bool_)
+    known[[one for one, solid in manifolds.items() if solid is not None]] = True
+    low, high = pairs.T
+    sure = ~(known[low] & known[high]) | (parent[low] == high) | (parent[high] == low)
+    links.append(pairs[sure])
+    for a, b in pairs[~sure].tolist():
+        one, other = manifolds[a], manifolds[b]
+        if one is not None and other is not None and one.min_gap(other, 2 * reach) <= reach:
             links.append(np.array([[a, b]]))
     link = np.concatenate(links)
     graph = coo_array(

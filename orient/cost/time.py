@@ -119,7 +119,7 @@ def build_of(
     section, outline = bands.section_mm2, bands.outline_mm
     bead, v, a = plan.bead_mm2, plan.line_speed_mm_s, plan.acceleration_mm_s2
 
-    slenderness = outline**2 / np.maximum(4.0 * np.pi * section, 1e-300)
+    slenderness = outline**2 / np.maximum(4.0 * np.pi * section, 1e-12)
     corners = 4.0 * plan.contours_mm**2 * np.clip((4.0 - slenderness) / 3.0, 0.0, 1.0)
     contour = np.clip(outline * plan.contours_mm - corners, 0.0, section)
     inside = section - contour

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from orient.errors import OrientError
+from orient.part.gate import MOST_FACES, refuse_many
 from orient.part.triangles import Triangles
 
 
@@ -39,6 +40,7 @@ def read_obj(path: Path) -> Triangles:
     corners: list[tuple[int, int, int]] = []
     groups: dict[str, list[int]] = {}
     named: list[str] = []
+    grouped = 0
     material: list[str] = []
     with path.open("r", encoding="utf-8", errors="replace") as file:
         for number, line in _whole_lines(file):
@@ -53,8 +55,16 @@ def read_obj(path: Path) -> Triangles:
                         f"has a face that cannot be read in line {number}: export it again."
                     ) from None
                 rows = range(len(corners), len(corners) + max(0, len(polygon) - 2))
+                refuse_many(rows.stop)
                 corners += [(polygon[0], polygon[i - 1], polygon[i]) for i in range(2, len(polygon))]
-                for name in dict.fromkeys(named + material):
+                names = dict.fromkeys(named + material)
+                grouped += len(names) * len(rows)
+                if grouped > MOST_FACES:
+                    raise OrientError(
+                        f"puts its faces under more than {MOST_FACES:,} names between them: export it with "
+                        "fewer groups."
+                    )
+                for name in names:
                     groups.setdefault(name, []).extend(rows)
             elif word == "g":
                 named = rest.split()
@@ -86,6 +96,7 @@ def _whole_lines(lines: Iterable[str]) -> Iterator[tuple[int, str]]:
 def _row(corner: str, count: int) -> int:
     """Give the row of a corner such as ``7``, ``7/1/2`` or ``-1`` (counted back from the last)."""
     index = int(corner.split("/", 1)[0])
-    if index == 0:
+    # No file that is read holds half as many corners as an index has room for.
+    if index == 0 or abs(index) >= 1 << 31:
         raise ValueError
     return index - 1 if index > 0 else count + index

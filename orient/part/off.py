@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from orient.errors import OrientError
+from orient.part.gate import refuse_many
 from orient.part.triangles import Triangles
 
 _HEADERS = {"OFF", "COFF", "NOFF", "CNOFF", "STOFF"}
@@ -58,10 +59,16 @@ def read_off(path: Path) -> Triangles:
         try:
             header = next(lines)[1:] or next(lines)
             corners, faces = int(header[0]), int(header[1])
+            # A line takes six bytes or more, such as a corner "0 0 0".
+            if 6 * (corners + faces) > path.stat().st_size:
+                raise StopIteration
+            refuse_many(max(corners // 3, faces))
             points = [next(lines)[:3] for _ in range(corners)]
             triangles = []
             for _ in range(faces):
                 line = next(lines)
+                if int(line[0]) < 0:
+                    raise ValueError
                 polygon = [int(word) for word in line[1 : int(line[0]) + 1]]
                 if len(polygon) < int(line[0]):
                     raise StopIteration

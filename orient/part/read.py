@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from orient.errors import OrientError
+from orient.part.gate import admit, refuse_changed, refuse_many
 from orient.part.mesh import Part, assemble
 from orient.part.obj import read_obj
 from orient.part.off import is_off, read_off
@@ -50,6 +51,7 @@ _OBJ_WORDS = {
 # Chord tolerance that STEP solids are cut into triangles with: half of what is called coarse.
 _STEP_TOLERANCE_MM = 0.05
 _STEP_TOLERANCE_RAD = 0.2
+_STEP_SECONDS = 50
 _STEP_TO_GLB = (
     "import sys, cascadio; step, glb, mm, rad = sys.argv[1:]; "
     "cascadio.step_to_glb(step, glb, tol_linear=float(mm), tol_angular=float(rad))"
@@ -86,24 +88,30 @@ def read_part(
         One sentence that names the file and the fix.
     """
     path = Path(path)
+    named = printable(path)
     try:
         asked = None if units is None else canonical_unit(units)
     except OrientError as error:
-        raise OrientError(f"The file '{path}' cannot be read in that unit: {_lowered(str(error))}") from None
+        raise OrientError(f"The file '{named}' cannot be read in that unit: {_lowered(str(error))}") from None
     if body is not None and together:
         raise OrientError("Both one body and all together were asked for: choose --body N or --together.")
     try:
-        kind, note = _kind(path)
+        admitted = admit(path)
+        kind, note = _kind(path, admitted.size)
         triangles = _READERS[kind](path)
+        refuse_changed(admitted)
+        refuse_many(len(triangles.points) // 3 if triangles.corners is None else len(triangles.corners))
     except FileNotFoundError:
-        raise OrientError(f"There is no file '{path}': check the name and the folder.") from None
+        raise OrientError(f"There is no file '{named}': check the name and the folder.") from None
+    except MemoryError:
+        raise OrientError(f"The file '{named}' needs more memory than there is: export it coarser.") from None
     except PermissionError:
-        raise OrientError(f"The file '{path}' may not be read: change its permissions or copy it.") from None
+        raise OrientError(f"The file '{named}' may not be read: change its permissions or copy it.") from None
     except OSError as error:
         reason = error.strerror or "the system gave no reason"
-        raise OrientError(f"The file '{path}' cannot be read ({reason}): copy it and try again.") from None
+        raise OrientError(f"The file '{named}' cannot be read ({reason}): copy it and try again.") from None
     except OrientError as error:
-        raise OrientError(f"The file '{path}' {error}") from None
+        raise OrientError(f"The file '{named}' {error}") from None
 
     notes = (*note, *triangles.notes)
     unit = triangles.unit or asked or "mm"
@@ -124,7 +132,7 @@ def read_part(
         return assemble(
             points,
             corners,
-            name=path.stem,
+            name=printable(Path(path.stem)),
             unit=unit,
             groups=groups,
             body=body,
@@ -133,18 +141,31 @@ def read_part(
             notes=notes,
         )
     except OrientError as error:
-        raise OrientError(f"The file '{path}' {error}") from None
+        raise OrientError(f"The file '{named}' {error}") from None
+
+
+def printable(path: Path) -> str:
+    """Give a path as text on one line; bytes that are no characters become question marks.
+
+    Parameters
+    ----------
+    path : Path
+        Any path the system may hold.
+
+    Returns
+    -------
+    str
+    """
+    text = str(path).encode("utf-8", "replace").decode("utf-8")
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
 
 
 def _lowered(sentence: str) -> str:
     return sentence[:1].lower() + sentence[1:]
 
 
-def _kind(path: Path) -> tuple[str, tuple[str, ...]]:
+def _kind(path: Path, size: int) -> tuple[str, tuple[str, ...]]:
     """Tell a file's format by its content, and note where its name says another."""
-    if path.is_dir():
-        raise OrientError("is a folder: name a mesh file in it.")
-    size = path.stat().st_size
     with path.open("rb") as file:
         head = file.read(4096)
     named = _KIND_OF_SUFFIX.get(path.suffix.lower())
@@ -155,8 +176,6 @@ def _kind(path: Path) -> tuple[str, tuple[str, ...]]:
             if path.suffix
             else "has a name without an ending: name it after its format, such as part.stl."
         )
-    if size == 0:
-        raise OrientError("is empty: export the part again.")
     told = _told_by_content(head, size)
     if told is None:
         # A cut binary STL has no mark of its own; any other format would have shown its own by now.
@@ -210,9 +229,26 @@ def _by_trimesh(kind: str, unit: str | None) -> Callable[[Path], Triangles]:
         except Exception as error:
             reason = " ".join(str(error).split())[:100] or type(error).__name__
             raise OrientError(f"cannot be read as {kind} ({reason}): export it again.") from None
+        if kind == "PLY" and len(mesh.faces) < (promised := _ply_faces(path)):
+            raise OrientError(
+                f"is cut short (its header promises {promised:,} faces and {len(mesh.faces):,} are there): "
+                "export or copy it again."
+            )
         return Triangles(np.array(mesh.vertices), np.array(mesh.faces), unit=unit)
 
     return read
+
+
+def _ply_faces(path: Path) -> int:
+    """Read how many faces the header of a PLY promises; a text that ends early is read in silence else."""
+    with path.open("rb") as file:
+        for line in iter(file.readline, b""):
+            words = line.split()
+            if words[:2] == [b"element", b"face"] and len(words) == 3:
+                return int(words[2])
+            if words[:1] == [b"end_header"]:
+                break
+    return 0
 
 
 def _read_step(path: Path) -> Triangles:
@@ -230,7 +266,12 @@ def _read_step(path: Path) -> Triangles:
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
                 check=False,
+                timeout=_STEP_SECONDS,
             )
+        except subprocess.TimeoutExpired:
+            raise OrientError(
+                f"is a STEP file that takes over {_STEP_SECONDS} s to cut into triangles: export it as STL."
+            ) from None
         except OSError:
             raise OrientError(
                 "is a STEP file, and Python cannot be started to read it: export STL."

@@ -17,11 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.errors import OrientError
+from orient.part.gate import refuse_many
 from orient.part.triangles import Triangles
 
 _HEAD = 84
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 _CORNER = re.compile(rb"^\s*vertex\s+(\S+\s+\S+\s+\S+)", re.IGNORECASE | re.MULTILINE)
+_LOOP = re.compile(rb"\bendloop\b", re.IGNORECASE)
 _BLOCK = 1 << 24
 
 
@@ -87,6 +89,7 @@ def read_binary_stl(path: Path) -> Triangles:
             f"is cut short (its header promises {count:,} facets and {held:,} are there), or is no STL: "
             "export or copy it again."
         )
+    refuse_many(count)
     notes: tuple[str, ...] = ()
     surplus = size - _HEAD - count * _FACET.itemsize
     if surplus:
@@ -119,6 +122,7 @@ def read_ascii_stl(path: Path) -> Triangles:
     """
     blocks = []
     rest = b""
+    loops = 0
     with path.open("rb") as file:
         while block := file.read(_BLOCK):
             text = rest + block
@@ -126,8 +130,16 @@ def read_ascii_stl(path: Path) -> Triangles:
             cut = text.rfind(b"\n") + 1
             rest = text[cut:]
             blocks.append(_corners(text[:cut]))
+            loops += len(_LOOP.findall(text[:cut]))
+            refuse_many(loops)
     blocks.append(_corners(rest))
+    loops += len(_LOOP.findall(rest))
     points = np.concatenate(blocks)
+    if loops and len(points) != 3 * loops:
+        raise OrientError(
+            f"has {loops:,} facets with {len(points):,} corners between them, and a facet has three: export "
+            "it again as triangles."
+        )
     if len(points) % 3 or (b"endsolid" not in rest.lower() and b"endsolid" not in _tail(path)):
         raise OrientError("is cut short (its last facet or solid does not end): export or copy it again.")
     return Triangles(points, None)

@@ -20,6 +20,7 @@ from lxml import etree
 from numpy.typing import NDArray
 
 from orient.errors import OrientError
+from orient.part.gate import MOST_FACES, check_archive, refuse_many
 from orient.part.triangles import Triangles
 from orient.part.units import canonical_unit
 
@@ -76,6 +77,7 @@ def read_3mf(path: Path) -> Triangles:
     """
     try:
         with zipfile.ZipFile(path) as package:
+            check_archive(package)
             return _read_package(package)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError):
         raise OrientError(
@@ -168,6 +170,8 @@ def _read_model(package: zipfile.ZipFile, name: str) -> _Model:
                         float(element.attrib["z"]),
                     )
                 elif tag == "triangle":
+                    if len(corners) > 3 * MOST_FACES:
+                        refuse_many(len(corners) // 3)
                     corners += (
                         int(element.attrib["v1"]),
                         int(element.attrib["v2"]),
@@ -194,7 +198,9 @@ def _read_model(package: zipfile.ZipFile, name: str) -> _Model:
     try:
         return _Model(canonical_unit(unit), objects, items)
     except OrientError:
-        raise OrientError(f"states the unit '{unit}', which 3MF does not know: export it again.") from None
+        raise OrientError(
+            f"states the unit '{unit[:40]}', which 3MF does not know: export it again."
+        ) from None
 
 
 def _refuse_unknown_extensions(model: Any) -> None:

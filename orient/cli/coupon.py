@@ -63,7 +63,7 @@ def coupon(
     from orient.show.files import write_whole
     from orient.show.handover import gauge_view, handover_json, tray_view
 
-    found = job.evaluate(job.read(), features=material is None)
+    found = job.evaluate(job.read(features=material is None), features=material is None)
     plan, kind = found.shop.shop.plan, format_of(path)
     if material is not None:
         from orient.handover.gauges import gauge

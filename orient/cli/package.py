@@ -30,7 +30,7 @@ def package(
 
     refuse_folder(Path(output))
     job.begin({"--json": json})
-    found = job.evaluate(job.read(), features=True)
+    found = job.evaluate(job.read(features=True), features=True)
     made = package_files(found, pose, minutes=minutes)
     write_package(Path(output), made)
 

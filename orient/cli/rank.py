@@ -69,7 +69,7 @@ def rank(
         if name == "-":
             sys.stdout.write(write(found))
         elif name is not None:
-            write_whole(Path(name), write(found).encode())
+            write_whole(Path(name), write(found).encode(errors="replace"))
     if save is not None:
         save_pose(found, Path(save), pose)
     if "-" not in (json, csv):

@@ -24,7 +24,7 @@ def report(
     if not output.lower().endswith((".html", ".htm")):
         raise OrientError(f"{output} is no page: give a file name that ends in .html.")
     job.begin({"--output": output})
-    found = job.evaluate(job.read(), explained=top)
+    found = job.evaluate(job.read(features=True), explained=top, features=True)
 
     from orient.show.page.page import write_report
     from orient.show.viewer.library import INSTALL, bundle_path

@@ -32,7 +32,7 @@ def hand_over(json: str | None, text: Callable[[], str], view: Callable[[int], A
         sys.stdout.write(text())
     else:
         if json is not None:
-            write_whole(Path(json), text().encode())
+            write_whole(Path(json), text().encode(errors="replace"))
         print_view(view)
     sys.stdout.flush()
     if json not in (None, "-"):

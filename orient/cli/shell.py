@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import io
+import os
+import signal
 import sys
+import threading
+from contextlib import suppress
 from typing import Any
 
 import typer
@@ -57,8 +61,9 @@ _Usage: type[Exception] = typer.BadParameter.__mro__[1]
 def main() -> None:
     """Run the shell; what a user can mend ends in one sentence and exit code 2.
 
-    Ctrl-C (exit code 130) and a reader of the output that goes away are typer's to end quietly.
+    Ctrl-C ends in exit code 130 at any moment. A reader of the output that goes away is typer's to end quietly.
     """
+    stop = _Stop()
     try:
         for stream in (sys.stdout, sys.stderr):
             # A terminal that knows fewer characters gets question marks, not a traceback.
@@ -71,7 +76,41 @@ def main() -> None:
     except _Usage as error:
         code = 2
         say(_in_a_sentence(error))
+    except BaseException:
+        # Compiled loops and libraries answer Ctrl-C with errors of their own: whatever comes of it is its end.
+        if stop.asked:
+            stop.end()
+        raise
+    if stop.asked:
+        stop.end()
     sys.exit(code if isinstance(code, int) else 0)
+
+
+class _Stop:
+    """Whether Ctrl-C was pressed, wherever the program then was."""
+
+    def __init__(self) -> None:
+        self.asked = False
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler and _in_main_thread():
+            signal.signal(signal.SIGINT, self._heard)
+
+    def _heard(self, number: int, frame: object) -> None:
+        if not self.asked:
+            # What cannot be raised where it was heard is told to this hook, and need not be printed.
+            sys.unraisablehook = lambda _: None
+        self.asked = True
+        raise KeyboardInterrupt
+
+    def end(self) -> None:
+        """End now: files have been put away on the way here, and threads at work are not waited for."""
+        with suppress(OSError, ValueError):
+            sys.stdout.flush()
+            sys.stderr.flush()
+        os._exit(130)
+
+
+def _in_main_thread() -> bool:
+    return threading.current_thread() is threading.main_thread()
 
 
 def _in_a_sentence(error: Any) -> str:

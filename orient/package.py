@@ -20,6 +20,7 @@ from orient.features.register import Inspection, inspect_part
 from orient.handover.oriented import SCHEMA, brief_hash, oriented_bytes, oriented_document
 from orient.handover.test_print import MINUTES
 from orient.handover.tray import Tray, print_document, tray_bytes, tray_of
+from orient.show.files import writing
 from orient.show.page.brief_text import brief_toml, data_version
 from orient.show.page.page import report
 from orient.show.save import pose_row
@@ -122,6 +123,7 @@ def write_package(folder: Path, made: dict[str, bytes]) -> None:
     target = folder.resolve()
     temporary = ""
     try:
+        writing.append(target.name)
         temporary = tempfile.mkdtemp(dir=target.parent, prefix=f".{target.name[:40]}.", suffix=".part")
         for path, data in made.items():
             (Path(temporary) / path).write_bytes(data)
@@ -139,6 +141,8 @@ def write_package(folder: Path, made: dict[str, bytes]) -> None:
                 f"{folder} cannot be written ({error.strerror}): choose another place or free some room."
             ) from None
         raise
+    finally:
+        writing.clear()
 
 
 def inspected(evaluation: Evaluation, pose: int | None = None) -> Inspection:

@@ -2,7 +2,6 @@
 
 import json
 import os
-import signal
 import struct
 import subprocess
 import sys
@@ -378,15 +377,17 @@ def test_help_of_rank_names_every_preset_and_reads_as_a_person_types(shell):
 # --- stopping, and speed ----------------------------------------------------------------------------------
 
 
-def test_ctrl_c_ends_with_130_and_no_traceback(shell, box, monkeypatch):
-    def interrupted(*_, **__):
-        signal.raise_signal(signal.SIGINT)
-
-    monkeypatch.setattr("orient.evaluation.evaluate", interrupted)
-    code, out, err = shell(*quick(box, "--json", box.parent / "out.json"))
-    assert code == 130
-    assert out == ""
-    assert "Traceback" not in err
+def test_ctrl_c_ends_with_130_and_no_traceback(box):
+    script = """
+import signal, orient.evaluation
+orient.evaluation.evaluate = lambda *_, **__: signal.raise_signal(signal.SIGINT)
+from orient.cli import main
+main()
+"""
+    done = process(*quick(box, "--json", box.parent / "out.json"), script=script)
+    assert done.returncode == 130
+    assert done.stdout == ""
+    assert "Traceback" not in done.stderr
     assert list(box.parent.iterdir()) == [box]
 
 

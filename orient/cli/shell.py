@@ -61,7 +61,7 @@ _Usage: type[Exception] = typer.BadParameter.__mro__[1]
 def main() -> None:
     """Run the shell; what a user can mend ends in one sentence and exit code 2.
 
-    Ctrl-C ends in exit code 130 at any moment. A reader of the output that goes away is typer's to end quietly.
+    Ctrl-C ends in exit code 130 at any moment; a reader of the output that goes away is typer's to end.
     """
     stop = _Stop()
     try:
@@ -76,18 +76,17 @@ def main() -> None:
     except _Usage as error:
         code = 2
         say(_in_a_sentence(error))
-    except BaseException:
-        # Compiled loops and libraries answer Ctrl-C with errors of their own: whatever comes of it is its end.
-        if stop.asked:
-            stop.end()
-        raise
     if stop.asked:
         stop.end()
     sys.exit(code if isinstance(code, int) else 0)
 
 
 class _Stop:
-    """Whether Ctrl-C was pressed, wherever the program then was."""
+    """Ctrl-C, wherever the program then is.
+
+    It ends the process there and then: an exception raised amid a library's compiled code may be lost, or
+    crash it. Only a file that is being written is finished first.
+    """
 
     def __init__(self) -> None:
         self.asked = False
@@ -95,17 +94,16 @@ class _Stop:
             signal.signal(signal.SIGINT, self._heard)
 
     def _heard(self, number: int, frame: object) -> None:
-        if not self.asked:
-            # What cannot be raised where it was heard is told to this hook, and need not be printed.
-            sys.unraisablehook = lambda _: None
         self.asked = True
-        raise KeyboardInterrupt
+        files = sys.modules.get("orient.show.files")
+        if files is None or not files.writing:
+            self.end()
 
     def end(self) -> None:
-        """End now: files have been put away on the way here, and threads at work are not waited for."""
+        """End now; show the cursor again, which a progress bar hides."""
         with suppress(OSError, ValueError):
-            sys.stdout.flush()
-            sys.stderr.flush()
+            if sys.stderr.isatty():
+                os.write(sys.stderr.fileno(), b"\x1b[?25h\n")
         os._exit(130)
 
 

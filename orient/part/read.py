@@ -222,7 +222,8 @@ def _by_trimesh(kind: str, unit: str | None) -> Callable[[Path], Triangles]:
         try:
             with path.open("rb") as file:
                 scene = trimesh.load_scene(file, file_type=kind.lower(), process=False)
-            mesh = scene.to_mesh()
+            with np.errstate(all="ignore"):  # what a wild transform makes of a corner is refused with it
+                mesh = scene.to_mesh()
         except OSError:
             raise
         # Whatever a damaged file makes a foreign reader stumble over is the file's fault, not a crash.

@@ -78,7 +78,8 @@ def read_3mf(path: Path) -> Triangles:
     try:
         with zipfile.ZipFile(path) as package:
             check_archive(package)
-            return _read_package(package)
+            with np.errstate(all="ignore"):  # what a wild transform makes of a corner is refused with it
+                return _read_package(package)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError):
         raise OrientError(
             "is no whole 3MF package (its archive cannot be opened): export or copy it again."

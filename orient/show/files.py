@@ -9,6 +9,9 @@ from pathlib import Path
 
 from orient.errors import OrientError
 
+# Temporary files that stand at this moment: an end by Ctrl-C waits until there is none.
+writing: list[str] = []
+
 
 def write_whole(path: Path, data: bytes) -> None:
     """Write a file under a temporary name beside its place, then rename it.
@@ -33,6 +36,7 @@ def write_whole(path: Path, data: bytes) -> None:
             path.write_bytes(data)
             return
         path = path.resolve()
+        writing.append(path.name)
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.", suffix=".part")
         with os.fdopen(handle, "wb") as file:
             file.write(data)
@@ -49,6 +53,8 @@ def write_whole(path: Path, data: bytes) -> None:
                 f"{path} cannot be written ({error.strerror}): choose another place or free some room."
             ) from None
         raise
+    finally:
+        writing.clear()
 
 
 def refuse_unwritable(path: Path) -> None:

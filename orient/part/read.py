@@ -245,8 +245,8 @@ def _ply_faces(path: Path) -> int:
     with path.open("rb") as file:
         for line in iter(file.readline, b""):
             words = line.split()
-            if words[:2] == [b"element", b"face"] and len(words) == 3:
-                return int(words[2])
+            if words[:2] == [b"element", b"face"] and words[2:] and words[2][:18].isdigit():
+                return int(words[2][:18])
             if words[:1] == [b"end_header"]:
                 break
     return 0

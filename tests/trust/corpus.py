@@ -202,6 +202,7 @@ def ply() -> Iterator[Broken]:
     yield "vertices_minus.ply", whole.replace(b"vertex 8", b"vertex -8"), REFUSAL
     yield "faces_1e30.ply", whole.replace(b"face 12", b"face " + b"9" * 30), REFUSAL
     yield "ascii_faces_2e9.ply", text.replace(b"face 12", b"face 2000000000"), REFUSAL
+    yield "faces_of_letters.ply", b"ply\rform\nelement face a\nend_header\n", REFUSAL
     yield "unknown_type.ply", whole.replace(b"float x", b"quaternion x"), REFUSAL
     yield "no_end_of_header.ply", head + b"comment x\n" * 300_000, REFUSAL
     yield "header_of_one_line.ply", b"ply\n" + b"comment " + b"x" * 20_000_000, REFUSAL

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.evaluation.clock import Progress
+from orient.clock import Progress
 from orient.features import hole
 from orient.features.register import BY_NAME, Inspection, hole_faces, inspect_part
 from orient.features.shape import Shape, shape_of

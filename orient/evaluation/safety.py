@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from orient.brief import Brief
+from orient.clock import Clock, Progress
 from orient.cost.shop import with_machine
-from orient.evaluation.clock import Clock, Progress
 from orient.measure.columns import available_threads
 from orient.part.mesh import Part
 from orient.process import Process, process_from

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.brief import Brief
+from orient.clock import Clock, Progress
 from orient.cost.bands import surface_pieces
 from orient.cost.envelope import fit_in
 from orient.cost.shop import (
@@ -23,7 +24,6 @@ from orient.cost.shop import (
     shop_notes,
     with_machine,
 )
-from orient.evaluation.clock import Clock, Progress
 from orient.evaluation.features import features_of, held_by_holes, is_very_large, rank_without_bridges
 from orient.evaluation.model import Evaluation
 from orient.evaluation.safety import stress_under, taken_by_axis, unseen_by_axis, with_safety

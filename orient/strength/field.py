@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -11,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from orient.clock import Clock
 from orient.cost.plan import CONTOURS
 from orient.errors import OrientError
 from orient.measure.columns import available_threads
@@ -178,7 +178,7 @@ def solve_field(
         For a mesh that is not closed, a part that can move, a body load without a density, cells that do not
         fit in memory.
     """
-    clock = _Clock()
+    clock = Clock()
     workers = threads or available_threads()
     youngs, poissons, notes = _stiffness(process)
     if any(np.any(case.loads.body_m_s2) for case in cases) and not density_g_cm3:
@@ -355,16 +355,3 @@ def _doubts(thin: float, pitch: float, cells: int, ball: float, wanted_ball: flo
             f"because the cells are {pitch:.2f} mm long: sharp places look safer than they are."
         )
     return doubts
-
-
-class _Clock:
-    """Seconds by step."""
-
-    def __init__(self) -> None:
-        self.laps: dict[str, float] = {}
-        self._last = time.perf_counter()
-
-    def lap(self, name: str) -> None:
-        now = time.perf_counter()
-        self.laps[name] = round(now - self._last, 4)
-        self._last = now

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.brief import Brief, Limits
+from orient.clock import Clock, Progress
 from orient.errors import OrientError
 from orient.evaluation import Evaluation, evaluate
-from orient.evaluation.clock import Clock, Progress
 from orient.evaluation.given import Figures, meter
 from orient.features.register import Inspection
 from orient.measure.columns import available_threads

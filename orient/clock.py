@@ -1,4 +1,4 @@
-"""Where the time of an evaluation goes, and how far it has come."""
+"""Where the time of a long work goes, and how far it has come."""
 
 from __future__ import annotations
 

@@ -54,22 +54,44 @@ def part_frame(part: Part) -> NDArray[np.float64]:
         Axes as rows, orthonormal, determinant +1. Moments are exact for the triangles, so neither splitting
         nor shuffling them changes the frame beyond rounding.
     """
-    base = part.bounds.mean(axis=0)
-    mean, second, *_ = _moments(part, base, np.eye(3), degree=2)
-    spread = second - np.outer(mean, mean)
-    scale = np.sqrt(np.trace(spread))
+    middle, power, axes = principal_axes(part)
+    scale = np.sqrt(power.sum())
     if not scale > 0:
         return np.eye(3)
-    power, vectors = np.linalg.eigh(spread)
-    axes = vectors[:, ::-1].T.copy()
-    axes[2] *= np.linalg.det(axes)
-    *_, third, fourth = _moments(part, base + mean, axes / scale, degree=4)
+    *_, third, fourth = _moments(part, middle, axes / scale, degree=4)
 
-    tied = np.diff(power)[::-1] < TIED * scale**2
+    tied = -np.diff(power) < TIED * scale**2
     if tied.any():
         axes = _settled(part, axes, tied, third.sum(axis=0) @ axes)
-        *_, third, fourth = _moments(part, base + mean, axes / scale, degree=4)
+        *_, third, fourth = _moments(part, middle, axes / scale, degree=4)
     return _sensed(axes, third, fourth) + 0.0
+
+
+def principal_axes(
+    part: Part,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Centroid, second moments and axes of a surface.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+
+    Returns
+    -------
+    middle : (3,) float64
+        Centroid of the surface, mm.
+    power : (3,) float64
+        Mean squares of the distance along the axes, largest first, mm².
+    axes : (3, 3) float64
+        Unit vectors as rows, right-handed.
+    """
+    base = part.bounds.mean(axis=0)
+    mean, second, *_ = _moments(part, base, np.eye(3), degree=2)
+    power, vectors = np.linalg.eigh(second - np.outer(mean, mean))
+    axes = vectors[:, ::-1].T.copy()
+    axes[2] *= np.linalg.det(axes)
+    return base + mean, power[::-1].copy(), axes
 
 
 def _settled(

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from orient.part.mesh import Part
+from orient.pose.frame import principal_axes
 from orient.variants.landmarks import placings
 from orient.variants.nearest import surface_of
 from orient.variants.samples import Samples, samples_of
@@ -347,37 +348,6 @@ class _Pair:
         moved = vectors[:, held] @ ((vectors[:, held].T @ (rows.T @ gap)) / power[held])
         turn = Rotation.from_rotvec(moved[:3] / self.size).as_matrix()
         return turn @ placed[0], turn @ (placed[1] - middle) + middle + moved[3:]
-
-
-def principal_axes(part: Part) -> tuple[Floats, Floats, Floats]:
-    """Centroid, second moments and axes of a surface.
-
-    Parameters
-    ----------
-    part : Part
-        The part.
-
-    Returns
-    -------
-    middle : (3,) float64
-        Centroid of the surface, mm.
-    power : (3,) float64
-        Mean squares of the distance along the axes, largest first, mm².
-    axes : (3, 3) float64
-        Unit vectors as rows, right-handed. Exact for triangles: the mean of xxᵀ over one is
-        (Σvvᵀ + 9ccᵀ)/12, v its corners and c its centroid.
-    """
-    base = part.bounds.mean(axis=0)
-    corners = part.vertices[part.faces] - base
-    centre = corners.mean(axis=1)
-    share = part.areas / part.area_mm2
-    mean = share @ centre
-    second = np.einsum("f,fki,fkj->ij", share / 12.0, corners, corners)
-    second += np.einsum("f,fi,fj->ij", share * 0.75, centre, centre)
-    power, vectors = np.linalg.eigh(second - np.outer(mean, mean))
-    axes = vectors[:, ::-1].T.copy()
-    axes[2] *= np.linalg.det(axes)
-    return base + mean, power[::-1].copy(), axes
 
 
 def _turns(power: Floats) -> list[Floats]:

@@ -9,7 +9,7 @@ import numpy as np
 from orient.errors import OrientError
 from orient.part.mesh import Part
 from orient.part.units import MM_PER, unit_word
-from orient.variants.register import principal_axes
+from orient.pose.frame import principal_axes
 
 # Ratios of units that files are mixed up in; a redesign may be this much larger or smaller besides.
 _RATIOS = (10.0, 25.4, 100.0, 1000.0)

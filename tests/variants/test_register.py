@@ -14,8 +14,9 @@ from manifold3d import Manifold
 from scipy.spatial.transform import Rotation
 
 from orient.part.mesh import part_from_arrays
+from orient.pose.frame import principal_axes
 from orient.variants.nearest import surface_of
-from orient.variants.register import SAME, principal_axes, register
+from orient.variants.register import SAME, register
 from tests.variants.shapes import part_of, plate, turned
 
 _FILE = Path(__file__).resolve().parents[2] / "sample_parts" / "build.py"

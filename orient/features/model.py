@@ -10,6 +10,21 @@ from numpy.typing import NDArray
 
 # Worst first; tables are sorted in this order.
 VERDICTS = ("redesign", "support", "tune", "fine")
+# Kinds of which a smaller one is harder to build; of the others it is a larger one.
+SMALL_IS_HARD = frozenset(
+    {
+        "thin_wall",
+        "narrow_gap",
+        "hole",
+        "slot",
+        "pin",
+        "first_layer",
+        "vanishing",
+        "thread",
+        "insert_boss",
+        "polygon_pocket",
+    }
+)
 
 Point = tuple[float, float, float]
 Number = float | int | str | bool | None

@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from orient.evaluation import Evaluation
-from orient.features.model import VERDICTS, Feature, Hole
+from orient.features.model import SMALL_IS_HARD, VERDICTS, Feature, Hole
 from orient.features.register import BY_NAME, KINDS, Inspection
 from orient.show.part import number, numbers, part_document
 from orient.show.words import direction_words
@@ -30,18 +30,6 @@ _HEADS = {
 _TOLD_APART = 3
 # More holes than this are told by size.
 _HOLES_TOLD_APART = 24
-# Kinds of which the smallest is the hardest; of the others it is the largest.
-_SMALL_IS_HARD = {
-    "thin_wall",
-    "narrow_gap",
-    "hole",
-    "slot",
-    "pin",
-    "first_layer",
-    "vanishing",
-    "thread",
-    "insert_boss",
-}
 # The direction of these is where to run the lines.
 _LINES = {"bridge", "mixed_ceiling"}
 
@@ -175,7 +163,7 @@ def _entries(entries: Sequence[Feature], every: bool) -> Table:
             for one in own:
                 table.add_row(one.id, _what(one), _why(one))
             continue
-        hardest = (min if kind.name in _SMALL_IS_HARD else max)(own, key=lambda one: one.size_mm)
+        hardest = (min if kind.name in SMALL_IS_HARD else max)(own, key=lambda one: one.size_mm)
         others = [one for one in own if one is not hardest]
         table.add_row(hardest.id, f"{_what(hardest)}\n{len(others)} more like it", _why(hardest))
         table.add_row("", "", Text(_others(others), style="dim"))

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
-from orient.features.model import VERDICTS, Feature
+from orient.features.model import SMALL_IS_HARD, VERDICTS, Feature
 from orient.features.register import KINDS
 from orient.variants.register import Registration
 
@@ -17,19 +17,6 @@ Floats = NDArray[np.float64]
 
 # These belong to the whole part as it stands: of two poses they are the same wherever they are.
 _ANYWHERE = {"first_layer", "slender", "curl"}
-# The larger one of these, the easier it is to build; of all other kinds the ones below.
-_EASIER_LARGE = {
-    "thin_wall",
-    "narrow_gap",
-    "hole",
-    "slot",
-    "pin",
-    "first_layer",
-    "vanishing",
-    "thread",
-    "insert_boss",
-    "polygon_pocket",
-}
 # Features nearer than this may be one, in mm, as a share of the part, and in sizes of the feature.
 _NEAR_MM, _NEAR_SHARE, _NEAR_SIZES = 3.0, 0.1, 0.5
 # They are not one where one is so many times as large as the other, or their axes are turned so far.
@@ -137,4 +124,4 @@ def _state(a: Feature, b: Feature) -> str:
     change = b.size_mm - a.size_mm
     if a.verdict == "fine" or abs(change) <= max(_SAME_MM, _SAME_SHARE * a.size_mm):
         return "same"
-    return "easier" if (change > 0) == (a.kind in _EASIER_LARGE) else "harder"
+    return "easier" if (change > 0) == (a.kind in SMALL_IS_HARD) else "harder"

@@ -76,19 +76,10 @@ def axis_note(
     tuple of str and dict
         The sentence and the figures in it.
     """
-    rank, mine = taken
-    other, theirs = by_axis
-    figures: Numbers = {
-        "rank": rank,
-        "rank_by_axis": other,
-        "safety_factor": float(mine["safety_factor"]),
-        "safety_factor_by_axis": float(theirs["safety_factor"]),
-        "strength_retained_by_axis_percent": 100.0 * float(theirs["axis_strength_retained"]),
-        "weakest_at_mm": [float(x) for x in place_mm],
-    }
+    (rank, _), (other, _) = taken, by_axis
+    figures = _side_by_side(taken, by_axis, "by_axis", place_mm)
     if other == rank:
         return "The stress axis alone would choose the same pose.", figures
-    at = _at(place_mm)
     kept = figures["strength_retained_by_axis_percent"]
     said = (
         f"The stress axis alone would choose pose {other}, as it keeps {kept:.0f} % of the strength along "
@@ -96,10 +87,10 @@ def axis_note(
     )
     ratio = figures["safety_factor"] / figures["safety_factor_by_axis"]
     pair = f"{figures['safety_factor']:.2f} against {figures['safety_factor_by_axis']:.2f}"
-    fails = "its layers part" if between_layers else "it tears within its layers"
+    first = _first_fault(place_mm, case, between_layers)
     if ratio > 1.0 + SAME:
         said += (
-            f'Under "{case}" {fails} at ({at}) mm first, which the axis does not see: safety '
+            f"{first[0].upper()}{first[1:]}, which the axis does not see: safety "
             f"factor {figures['safety_factor_by_axis']:.2f}, where the pose to take has "
             f"{figures['safety_factor']:.2f}."
         )
@@ -140,22 +131,36 @@ def unseen_note(
     What the axis does not see: pose 13 keeps 100 % of its strength along it, but under "gust" its layers \
 part at (−8.0, 6.0, 18.0) mm first: safety factor 2.20, where the pose to take has 2.80.
     """
-    rank, mine = taken
-    other, theirs = unseen
-    figures: Numbers = {
-        "rank": rank,
-        "rank_unseen": other,
-        "safety_factor": float(mine["safety_factor"]),
-        "safety_factor_unseen": float(theirs["safety_factor"]),
-        "strength_retained_unseen_percent": 100.0 * float(theirs["axis_strength_retained"]),
-        "weakest_at_mm": [float(x) for x in place_mm],
-    }
-    fails = "its layers part" if between_layers else "it tears within its layers"
+    figures = _side_by_side(taken, unseen, "unseen", place_mm)
     return (
-        f"What the axis does not see: pose {other} keeps {figures['strength_retained_unseen_percent']:.0f} % "
-        f'of its strength along it, but under "{case}" {fails} at ({_at(place_mm)}) mm first: safety factor '
+        f"What the axis does not see: pose {unseen[0]} keeps "
+        f"{figures['strength_retained_unseen_percent']:.0f} % of its strength along it, but "
+        f"{_first_fault(place_mm, case, between_layers)}: safety factor "
         f"{figures['safety_factor_unseen']:.2f}, where the pose to take has {figures['safety_factor']:.2f}."
     ), figures
+
+
+def _side_by_side(
+    taken: tuple[int, Mapping[str, float]],
+    other: tuple[int, Mapping[str, float]],
+    name: str,
+    place_mm: Sequence[float],
+) -> Numbers:
+    """The figures of the pose to take and of another, whose keys end in a name of its own."""
+    (rank, mine), (rank_of_other, theirs) = taken, other
+    return {
+        "rank": rank,
+        f"rank_{name}": rank_of_other,
+        "safety_factor": float(mine["safety_factor"]),
+        f"safety_factor_{name}": float(theirs["safety_factor"]),
+        f"strength_retained_{name}_percent": 100.0 * float(theirs["axis_strength_retained"]),
+        "weakest_at_mm": [float(x) for x in place_mm],
+    }
+
+
+def _first_fault(place_mm: Sequence[float], case: str, between_layers: bool) -> str:
+    fails = "its layers part" if between_layers else "it tears within its layers"
+    return f'under "{case}" {fails} at ({_at(place_mm)}) mm first'
 
 
 def _at(place_mm: Sequence[float]) -> str:

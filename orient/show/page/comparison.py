@@ -74,6 +74,7 @@ def comparison_page(found: Comparison) -> str:
         .render(
             names=[one.name for one in found.variants],
             job=found.variants[0].evaluation.brief.job,
+            revision=None,  # variants have one each
             ranked=_ranked(found) if len(found.variants) > 2 else (),
             pairs=[_pair(pair, k) for k, pair in enumerate(found.pairs, start=1)],
             warnings=[f"{one.name}: {said}" for one in found.variants for said in one.evaluation.warnings],

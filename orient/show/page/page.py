@@ -92,6 +92,7 @@ def report(evaluation: Evaluation) -> str:
         .render(
             part=evaluation.part,
             job=evaluation.brief.job,
+            revision=evaluation.brief.job.revision,
             head=head,
             sentence=sentence,
             why=ranking.why[rows[0]],

@@ -8,17 +8,14 @@ from typing import Annotated
 
 import typer
 
-from orient.cli.job import Job, takes_job
-from orient.cli.options import Json
+from orient.cli.job import Job, takes_parts
+from orient.cli.options import Json, PoseNumber
 from orient.cli.say import hand_over, say
 
 
-@takes_job
+@takes_parts(1)
 def batch(
     job: Job,
-    others: Annotated[
-        list[Path] | None, typer.Argument(metavar="[PART]...", help="Further parts on the same beds.")
-    ] = None,
     output: Annotated[
         str | None,
         typer.Option(
@@ -31,10 +28,7 @@ def batch(
             min=1, max=10_000_000, metavar="N", help="Copies of each part; else the brief's quantity, or 1."
         ),
     ] = None,
-    pose: Annotated[
-        int | None,
-        typer.Option(min=1, metavar="N", help="Pose by its number in `orient rank`; else the recommended."),
-    ] = None,
+    pose: PoseNumber = None,
     gap: Annotated[
         float, typer.Option(min=0.0, metavar="MM", help="Between parts, or between their brims.")
     ] = 5.0,
@@ -44,14 +38,13 @@ def batch(
     json: Json = None,
 ) -> None:
     """Lay copies of one or more parts out on beds: how many fit, hours, grams and cost of each bed."""
-    jobs = [job, *(job.of(str(other)) for other in others or ())]
     job.begin({"--output": output, "--json": json})
 
     from orient.show.save import refuse_unsavable
 
     if output is not None:
         refuse_unsavable(Path(output))
-    found = [one.evaluate(one.read(), features=False) for one in jobs]
+    found = [one.evaluate(one.read(), features=False) for one in job.each()]
     many = copies or job.brief.job.quantity or 1
 
     from orient.handover.batch import bed_bytes, order_document, order_parts

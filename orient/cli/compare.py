@@ -13,7 +13,7 @@ from orient.cli.say import hand_over, say
 from orient.errors import OrientError
 
 
-@takes_parts
+@takes_parts(2)
 def compare(
     job: Job,
     fail_if_worse: Annotated[
@@ -27,11 +27,6 @@ def compare(
     ] = None,
 ) -> None:
     """Hold variants of a part against the first of them: what changed, what got easier, which to build."""
-    if len(job.files) < 2:
-        raise OrientError(
-            "Two parts are needed to compare: name both, as in `orient compare first.stl second.stl`, or one "
-            "and a brief whose [part] names the first."
-        )
     if report is not None and not report.lower().endswith((".html", ".htm")):
         raise OrientError(f"{report} is no page: give --report a file name that ends in .html.")
     job.begin({"--json": json, "--report": report})

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from orient.cli.job import Job, takes_job
-from orient.cli.options import Json
+from orient.cli.options import Json, MeshOutput, Minutes, PoseNumber
 from orient.cli.say import hand_over, say
 from orient.errors import OrientError
 
@@ -16,10 +16,7 @@ from orient.errors import OrientError
 @takes_job
 def coupon(
     job: Job,
-    output: Annotated[
-        str,
-        typer.Option("--output", "-o", metavar="FILE", help="File to write: .3mf, .stl, .obj, .ply, .off."),
-    ],
+    output: MeshOutput,
     ids: Annotated[
         list[str] | None,
         typer.Argument(metavar="[ID]...", help="Features by their ids in `orient inspect`, such as B1."),
@@ -36,13 +33,8 @@ def coupon(
             help="Of the material: tensile, bar-edge, bar-standing, bridges, overhangs, holes, walls.",
         ),
     ] = None,
-    minutes: Annotated[
-        float, typer.Option(min=0.5, metavar="MIN", help="How long each test print may take, heat-up apart.")
-    ] = 5.0,
-    pose: Annotated[
-        int | None,
-        typer.Option(min=1, metavar="N", help="Pose by its number in `orient rank`; else the recommended."),
-    ] = None,
+    minutes: Minutes = 5.0,
+    pose: PoseNumber = None,
     json: Json = None,
 ) -> None:
     """Cut the smallest solid that still shows how hard a feature is, in the same pose, to tune with."""

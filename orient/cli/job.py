@@ -139,15 +139,15 @@ class Job:
             )
 
 
-def takes_job(verb: Callable[..., None], *, several: bool = False) -> Callable[..., None]:
+def takes_job(verb: Callable[..., None], *, least: int = 0) -> Callable[..., None]:
     """Give a verb the part, the brief and the flags that every verb takes.
 
     Parameters
     ----------
     verb : callable
         Takes a `Job` first, then what is its own.
-    several : bool
-        Whether it takes several parts.
+    least : int
+        How many parts a verb needs that takes several; 0 for one that takes no more than one.
 
     Returns
     -------
@@ -158,7 +158,7 @@ def takes_job(verb: Callable[..., None], *, several: bool = False) -> Callable[.
     positional = [p for p in own if p.default is p.empty]
     optional = [p for p in own if p.default is not p.empty]
     signature = [
-        _parameter("part", options.PartFiles if several else options.PartFile, None),
+        _parameter("part", options.PartFiles if least else options.PartFile, None),
         *(p.replace(kind=p.KEYWORD_ONLY) for p in positional),
         _parameter("brief", options.BriefFile, None),
         *(p.replace(kind=p.KEYWORD_ONLY) for p in optional),
@@ -168,28 +168,29 @@ def takes_job(verb: Callable[..., None], *, several: bool = False) -> Callable[.
     @functools.wraps(verb)
     def run(**given: Any) -> None:
         asked = {name: given.pop(name) for name in ("part", "brief", *_FLAGS)}
-        verb(_job(verb.__name__, asked), **given)
+        verb(_job(verb.__name__, asked, least), **given)
 
     run.__signature__ = inspect.Signature(signature)  # type: ignore[attr-defined]
     run.__annotations__ = {p.name: p.annotation for p in signature}
     return run
 
 
-takes_parts = functools.partial(takes_job, several=True)
+def takes_parts(least: int) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """As `takes_job`, for a verb that takes several parts and needs so many."""
+    return functools.partial(takes_job, least=least)
 
 
 def _parameter(name: str, annotation: Any, default: Any) -> inspect.Parameter:
     return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
 
 
-def _job(verb: str, asked: dict[str, Any]) -> Job:
+def _job(verb: str, asked: dict[str, Any], least: int) -> Job:
     from orient.brief import Brief, read_brief, vector_from_text, with_flags
     from orient.ranking.weights import read_weights
 
-    several = isinstance(asked["part"], list)
-    files = [str(file) for file in asked["part"]] if several else []
-    if several:
-        asked["part"] = files[0] if len(files) > 1 else None
+    files = [str(file) for file in (asked["part"] or ())] if least else []
+    if least:
+        asked["part"] = files[0] if len(files) >= least else None
     asked["part"] = None if asked["part"] is None else str(asked["part"])
     asked["together"] = asked["together"] or None
     asked["stress_axis"] = [vector_from_text(text) for text in asked["stress_axis"] or ()] or None
@@ -200,16 +201,18 @@ def _job(verb: str, asked: dict[str, Any]) -> Job:
         flags |= {f"weights.{name}": weight for name, weight in single.items()}
     file = asked["brief"]
     brief = with_flags(read_brief(file) if file is not None else Brief(), flags, _NAMES)
-    if brief.part.file is None and files:
-        raise OrientError(
-            f"One part alone is nothing to {verb}: give two, as in `orient {verb} first.stl second.stl`."
-        )
-    if brief.part.file is None:
-        raise OrientError(
-            f"No part was named: give a mesh file, as in `orient {verb} part.stl`, or a brief whose [part] "
-            "names one."
-        )
-    if len(files) == 1:
+    if len(files) < least and brief.part.file is not None:
         # A brief that names its part is asked about that part first.
         files.insert(0, brief.part.file)
+    if len(files) < least and files:
+        raise OrientError(
+            f"One part alone is nothing to {verb}: give two, as in `orient {verb} first.stl second.stl`, or "
+            "one and a brief whose [part] names the first."
+        )
+    if brief.part.file is None:
+        example = "first.stl second.stl" if least > 1 else "part.stl"
+        raise OrientError(
+            f"No part was named: give a mesh file, as in `orient {verb} {example}`, or a brief whose [part] "
+            "names one."
+        )
     return Job(brief, file, asked["directions"], asked["voxels"], asked["threads"], tuple(files))

@@ -80,3 +80,14 @@ Threads = Annotated[
     typer.Option(min=1, metavar="N", help="Threads to measure on; the answer is the same on any."),
 ]
 Json = Annotated[str | None, typer.Option(metavar="FILE", help="Write it as JSON; - for standard output.")]
+PoseNumber = Annotated[
+    int | None,
+    typer.Option(min=1, metavar="N", help="Pose by its number in `orient rank`; else the recommended."),
+]
+MeshOutput = Annotated[
+    str,
+    typer.Option("--output", "-o", metavar="FILE", help="File to write: .3mf, .stl, .obj, .ply, .off."),
+]
+Minutes = Annotated[
+    float, typer.Option(min=0.5, metavar="MIN", help="How long each test print may take, heat-up apart.")
+]

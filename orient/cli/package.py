@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from orient.cli.job import Job, takes_job
-from orient.cli.options import Json
+from orient.cli.options import Json, Minutes, PoseNumber
 from orient.cli.say import hand_over, say
 
 
@@ -16,13 +16,8 @@ from orient.cli.say import hand_over, say
 def package(
     job: Job,
     output: Annotated[str, typer.Option("--output", "-o", metavar="FOLDER", help="Folder to make.")],
-    pose: Annotated[
-        int | None,
-        typer.Option(min=1, metavar="N", help="Pose by its number in `orient rank`; else the recommended."),
-    ] = None,
-    minutes: Annotated[
-        float, typer.Option(min=0.5, metavar="MIN", help="How long each test print may take, heat-up apart.")
-    ] = 5.0,
+    pose: PoseNumber = None,
+    minutes: Minutes = 5.0,
     json: Json = None,
 ) -> None:
     """Write one folder: the 3MF, the page, test prints, tuning sheet, brief and a manifest with checksums."""

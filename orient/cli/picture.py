@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from orient.cli.job import Job, takes_job
+from orient.cli.options import PoseNumber
 from orient.cli.say import say
 from orient.errors import OrientError
 
@@ -19,9 +20,7 @@ if TYPE_CHECKING:
 def picture(
     job: Job,
     output: Annotated[str, typer.Option("--output", "-o", metavar="FILE", help="PNG file to write.")],
-    pose: Annotated[
-        int | None, typer.Option(min=1, metavar="N", help="Pose by its number in `orient rank`.")
-    ] = None,
+    pose: PoseNumber = None,
     build_direction: Annotated[
         str | None, typer.Option(metavar="X,Y,Z", help="Any pose, by its build direction; nothing is ranked.")
     ] = None,

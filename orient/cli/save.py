@@ -3,26 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from orient.cli.job import Job, takes_job
-from orient.cli.options import Json
+from orient.cli.options import Json, MeshOutput, PoseNumber
 from orient.cli.say import hand_over, say
 
 
 @takes_job
 def save(
     job: Job,
-    output: Annotated[
-        str,
-        typer.Option("--output", "-o", metavar="FILE", help="File to write: .3mf, .stl, .obj, .ply, .off."),
-    ],
-    pose: Annotated[
-        int | None,
-        typer.Option(min=1, metavar="N", help="Pose by its number in `orient rank`; else the recommended."),
-    ] = None,
+    output: MeshOutput,
+    pose: PoseNumber = None,
     json: Json = None,
 ) -> None:
     """Write the part turned and on the bed, in millimetres; a 3MF also says where it is from."""

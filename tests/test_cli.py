@@ -12,27 +12,12 @@ import pytest
 import trimesh
 
 import orient
-from orient import cli
 from orient.ranking.weights import PRESETS
 
 HERE = Path(__file__).resolve().parents[1]
 BRACKET = HERE / "sample_parts" / "mast_bracket.stl"
 SHELL = "from orient.cli import main; main()"
 HEAVY = ("numpy", "scipy", "trimesh", "numba", "shapely", "pydantic")
-
-
-@pytest.fixture
-def shell(monkeypatch, capsys):
-    """Run the shell in this process; returns exit code, standard output and standard error."""
-
-    def run(*words):
-        monkeypatch.setattr(sys, "argv", ["orient", *map(str, words)])
-        with pytest.raises(SystemExit) as ended:
-            cli.main()
-        out, err = capsys.readouterr()
-        return ended.value.code or 0, out, err
-
-    return run
 
 
 def process(*words, script=SHELL, **options):

@@ -2,27 +2,11 @@
 
 import hashlib
 import json
-import sys
 
 import pytest
 import trimesh
 
-from orient import cli
 from orient.package import MANIFEST, write_package
-
-
-@pytest.fixture
-def shell(monkeypatch, capsys):
-    """Run the shell in this process; returns exit code, standard output and standard error."""
-
-    def run(*words):
-        monkeypatch.setattr(sys, "argv", ["orient", *map(str, words)])
-        with pytest.raises(SystemExit) as ended:
-            cli.main()
-        out, err = capsys.readouterr()
-        return ended.value.code or 0, out, err
-
-    return run
 
 
 @pytest.fixture

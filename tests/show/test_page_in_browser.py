@@ -1,9 +1,7 @@
 """The page in a real browser: no request, a part that turns, and picks that are the right face."""
 
 import base64
-import os
 import re
-import shutil
 from importlib import import_module
 from pathlib import Path
 
@@ -14,14 +12,6 @@ from orient.features.rays import Rays
 from tests.evaluated import sample
 from tests.show.pages import bracket, hostile, plain
 
-if not os.environ.get("CI"):
-    pytest.importorskip(
-        "playwright.sync_api", reason="playwright, which drives the browser, is not installed"
-    )
-sync_api = import_module("playwright.sync_api")
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-# Software rendering, so that it runs where there is no display.
 PIXELS = """() => {
   const { viewer } = document.getElementById('viewer');
   viewer.render();
@@ -43,18 +33,11 @@ OVERLAPS = """() => {
   return boxes.filter((a, i) => boxes.some((b, j) => i < j && meet(a, b))).length;
 }"""
 WORKED = "'a[href], input:checked, select, summary, #viewer, pre'"
-FLAGS = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 
 
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None and not os.environ.get("CI"):
-        pytest.skip("no Chromium on this machine: install the package chromium to run the page's tests")
-    assert CHROMIUM is not None, "CI needs Chromium: install the package chromium"
-    with sync_api.sync_playwright() as play:
-        found = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield found
-        found.close()
+def expect(found):
+    """What the browser's driver waits for; it need not be installed to read this file."""
+    return import_module("playwright.sync_api").expect(found)
 
 
 class Opened:
@@ -175,7 +158,7 @@ def test_pointing_at_a_face_says_what_it_is(opened):
     box = opened.page.locator("#viewer canvas").bounding_box()
     opened.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
     opened.page.mouse.move(box["x"] + box["width"] / 2 + 3, box["y"] + box["height"] / 2 + 3)
-    sync_api.expect(opened.page.locator("#face-said")).to_contain_text(re.compile(r"^Face \d+: .*thickness"))
+    expect(opened.page.locator("#face-said")).to_contain_text(re.compile(r"^Face \d+: .*thickness"))
 
 
 def test_every_letter_on_the_part_is_in_the_list(opened):
@@ -189,7 +172,7 @@ def test_every_letter_on_the_part_is_in_the_list(opened):
 
 def test_pointing_at_a_dot_of_the_chart_shows_its_pose(opened):
     opened.page.locator(".flag").first.focus()
-    sync_api.expect(opened.page.locator("#tip")).to_contain_text("mm³")
+    expect(opened.page.locator("#tip")).to_contain_text("mm³")
     assert opened.page.locator("#tip-picture").get_attribute("alt")
 
 

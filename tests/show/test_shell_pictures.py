@@ -1,27 +1,11 @@
 """`orient picture` and `orient report`: what they write, and what they refuse in a sentence."""
 
 import io
-import sys
 
 import numpy as np
 import pytest
 import trimesh
 from PIL import Image
-
-from orient import cli
-
-
-@pytest.fixture
-def shell(monkeypatch, capsys):
-    """Run the shell in this process; returns exit code and standard error."""
-
-    def run(*words):
-        monkeypatch.setattr(sys, "argv", ["orient", *map(str, words)])
-        with pytest.raises(SystemExit) as ended:
-            cli.main()
-        return ended.value.code or 0, capsys.readouterr().err
-
-    return run
 
 
 @pytest.fixture
@@ -33,7 +17,7 @@ def block(tmp_path):
 
 def test_a_picture_of_a_given_pose_is_written_and_told_in_words(shell, block, tmp_path):
     out = tmp_path / "block.png"
-    code, said = shell(
+    code, _, said = shell(
         "picture", block, "-o", out, "--build-direction", "1,0,0", "--width", 320, "--height", 240
     )
     assert code == 0, said
@@ -67,7 +51,7 @@ def test_a_picture_of_a_ranked_pose_has_that_pose(shell, block, tmp_path):
 )
 def test_what_cannot_be_drawn_is_said_in_a_sentence(shell, block, words, expected, monkeypatch, tmp_path):
     monkeypatch.chdir(tmp_path)
-    code, said = shell("picture", block, *words)
+    code, _, said = shell("picture", block, *words)
     assert code == 2
     assert expected in said
     assert "Traceback" not in said
@@ -76,7 +60,7 @@ def test_what_cannot_be_drawn_is_said_in_a_sentence(shell, block, words, expecte
 
 def test_a_report_is_written(shell, block, tmp_path):
     out = tmp_path / "report.html"
-    code, said = shell("report", block, "-o", out, "--directions", 20, "--top", 2)
+    code, _, said = shell("report", block, "-o", out, "--directions", 20, "--top", 2)
     assert code == 0, said
     assert f"Wrote {out}" in said
     assert out.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
@@ -90,7 +74,7 @@ def test_a_report_that_has_no_place_is_refused_before_any_work(
     shell, block, out, expected, monkeypatch, tmp_path
 ):
     monkeypatch.chdir(tmp_path)
-    code, said = shell("report", block, "-o", out)
+    code, _, said = shell("report", block, "-o", out)
     assert code == 2
     assert expected in said
     assert "Reading" not in said

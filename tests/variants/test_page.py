@@ -1,9 +1,6 @@
 """The page of a comparison: complete, quiet, and turned together in a real browser."""
 
-import os
 import re
-import shutil
-from importlib import import_module
 
 import numpy as np
 import pytest
@@ -14,7 +11,6 @@ from orient.show.picture.change import ADDED, marked, marked_pair
 from orient.variants.compare import compare
 from tests.variants.shapes import part_of, plate
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 WHERE = "k => document.getElementById('viewer' + k).viewer.camera.position.toArray()"
 
 
@@ -75,30 +71,23 @@ def test_every_variant_stands_on_the_bed(found):
             assert transform[2, :3] == pytest.approx(one.figures.directions[row], abs=1e-6)
 
 
-def test_cameras_are_linked(page, tmp_path):
-    if not os.environ.get("CI"):
-        pytest.importorskip("playwright.sync_api", reason="playwright, which drives the browser, is missing")
-        pytest.importorskip("nicegui", reason="nicegui, which brings three.js, is missing")
-        if CHROMIUM is None:
-            pytest.skip("no Chromium on this machine: install the package chromium to run the page's tests")
+def test_cameras_are_linked(browser, page, tmp_path):
+    pytest.importorskip("nicegui", reason="nicegui, which brings three.js, is missing")
     path = tmp_path / "page.html"
     path.write_text(page, encoding="utf-8")
     said, asked = [], []
-    with import_module("playwright.sync_api").sync_playwright() as play:
-        flags = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=flags)
-        opened = browser.new_page()
-        opened.on("pageerror", lambda one: said.append(str(one)))
-        opened.on("request", lambda one: asked.append(one.url))
-        opened.goto(path.as_uri())
-        opened.wait_for_function("document.getElementById('viewer2').viewer?.frames > 0")
-        before = [opened.evaluate(WHERE, k) for k in range(3)]
-        opened.focus("#viewer1")
-        opened.keyboard.press("ArrowLeft")
-        opened.keyboard.press("ArrowUp")
-        opened.wait_for_timeout(200)
-        after = [opened.evaluate(WHERE, k) for k in range(3)]
-        browser.close()
+    opened = browser.new_page()
+    opened.on("pageerror", lambda one: said.append(str(one)))
+    opened.on("request", lambda one: asked.append(one.url))
+    opened.goto(path.as_uri())
+    opened.wait_for_function("document.getElementById('viewer2').viewer?.frames > 0")
+    before = [opened.evaluate(WHERE, k) for k in range(3)]
+    opened.focus("#viewer1")
+    opened.keyboard.press("ArrowLeft")
+    opened.keyboard.press("ArrowUp")
+    opened.wait_for_timeout(200)
+    after = [opened.evaluate(WHERE, k) for k in range(3)]
+    opened.close()
     assert said == []
     assert [url for url in asked if not url.startswith(("file:", "data:", "blob:"))] == []
     assert np.abs(np.array(after) - before).max() > 1.0

@@ -1,4 +1,4 @@
-"""What the browser fetches by itself: meshes, colours, pictures, pages, each under a name nobody can guess."""
+"""What the browser fetches by itself, meshes, colours, pictures: each under a name that nobody can guess."""
 
 from __future__ import annotations
 

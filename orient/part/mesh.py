@@ -25,6 +25,25 @@ if TYPE_CHECKING:
     from orient.part.hull import Hull
 
 
+class SeveralBodies(OrientError):
+    """A file holds several bodies, and none of them was chosen.
+
+    Attributes
+    ----------
+    extents_mm : (B, 3) float64
+        Size of each body, largest first.
+    volume_mm3 : (B,) float64
+        Their volumes.
+    """
+
+    def __init__(
+        self, sentence: str, extents_mm: NDArray[np.float64], volume_mm3: NDArray[np.float64]
+    ) -> None:
+        super().__init__(sentence)
+        self.extents_mm = extents_mm
+        self.volume_mm3 = volume_mm3
+
+
 @dataclass(frozen=True, eq=False)
 class Part:
     """A part to be laid: triangles in mm, in the file's own coordinates.
@@ -398,9 +417,11 @@ def _chosen(bodies: Bodies, body: int | None, together: bool) -> Bodies:
     if body is not None:
         return keep_body(bodies, body)
     if bodies.count > 1 and not together:
-        raise OrientError(
+        raise SeveralBodies(
             f"holds {bodies.count} separate bodies ({list_bodies(bodies)}): "
-            "choose one with --body N, or keep them as they stand with --together."
+            "choose one with --body N, or keep them as they stand with --together.",
+            bodies.extents_mm,
+            bodies.volume_mm3,
         )
     return bodies
 

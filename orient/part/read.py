@@ -13,7 +13,7 @@ import numpy as np
 
 from orient.errors import OrientError
 from orient.part.gate import admit, refuse_changed, refuse_many
-from orient.part.mesh import Part, assemble
+from orient.part.mesh import Part, SeveralBodies, assemble
 from orient.part.obj import read_obj
 from orient.part.off import is_off, read_off
 from orient.part.stl import is_ascii_stl, is_binary_stl, read_ascii_stl, read_binary_stl
@@ -59,7 +59,12 @@ _STEP_TO_GLB = (
 
 
 def read_part(
-    path: str | Path, units: str | None = None, body: int | None = None, together: bool = False
+    path: str | Path,
+    units: str | None = None,
+    body: int | None = None,
+    together: bool = False,
+    *,
+    name: str | None = None,
 ) -> Part:
     """Read a part from a file.
 
@@ -76,6 +81,8 @@ def read_part(
         Where the file holds separate bodies, keep this one, counted from 1, largest first.
     together : bool
         Keep separate bodies in their arrangement.
+    name : str, optional
+        What to call the part and, in messages, the file, where it lies under another name than its own.
 
     Returns
     -------
@@ -88,7 +95,7 @@ def read_part(
         One sentence that names the file and the fix.
     """
     path = Path(path)
-    named = printable(path)
+    named = printable(path) if name is None else name
     try:
         asked = None if units is None else canonical_unit(units)
     except OrientError as error:
@@ -132,7 +139,7 @@ def read_part(
         return assemble(
             points,
             corners,
-            name=printable(Path(path.stem)),
+            name=printable(Path(path.stem)) if name is None else name,
             unit=unit,
             groups=groups,
             body=body,
@@ -140,6 +147,8 @@ def read_part(
             doubt_units=doubt_units,
             notes=notes,
         )
+    except SeveralBodies as error:
+        raise SeveralBodies(f"The file '{named}' {error}", error.extents_mm, error.volume_mm3) from None
     except OrientError as error:
         raise OrientError(f"The file '{named}' {error}") from None
 

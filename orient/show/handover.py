@@ -21,15 +21,21 @@ def handover_json(told: Mapping[str, Any]) -> str:
 
 def oriented_words(told: Mapping[str, Any]) -> RenderableType:
     """Say how the part lies and what it takes."""
+    return Text(oriented_sentence(told))
+
+
+def oriented_sentence(told: Mapping[str, Any]) -> str:
+    """The same as a plain sentence."""
     size = " × ".join(f"{side:.1f}" for side in told["size_mm"])
     grams = "" if told["grams"] is None else f", {told['grams']:.0f} g"
-    return Text(
+    return (
         f"{told['part']}, pose {told['pose']}: {size} mm on the bed, {told['volume_mm3'] / 1000:.2f} cm³, "
-        f"{_time(told['minutes'])}{grams}."
+        f"{time_words(told['minutes'])}{grams}."
     )
 
 
-def _time(minutes: float) -> str:
+def time_words(minutes: float) -> str:
+    """Minutes, or hours where they are many."""
     return f"{minutes:.1f} min" if minutes < 60 else f"{minutes / 60:.1f} h"
 
 
@@ -126,17 +132,19 @@ def tray_view(tray: Tray) -> RenderableType:
             table.add_row(*row)
         total = sum(one.minutes for one in tray.prints)
         count = f"{len(rows)} test print{'s' if len(rows) > 1 else ''}"
-        lines += [table, Text(f"{count}, {_time(total)} one after the other, heat-up apart.")]
+        lines += [table, Text(f"{count}, {time_words(total)} one after the other, heat-up apart.")]
     for one in tray.too_long:
         what = f"{one.feature.id} ({BY_NAME[one.feature.kind].title})"
-        lines.append(Text(f"{what} cannot be shown in {tray.minutes:g} min: it takes {_time(one.minutes)}."))
+        lines.append(
+            Text(f"{what} cannot be shown in {tray.minutes:g} min: it takes {time_words(one.minutes)}.")
+        )
     return grouped(*lines)
 
 
 def gauge_view(told: Mapping[str, Any]) -> RenderableType:
     """A coupon of the material, and what to do with it."""
     size = " × ".join(f"{side:.1f}" for side in told["size_mm"])
-    lines: list[RenderableType] = [Text(f"{told['title']}: {size} mm, {_time(told['minutes'])}.")]
+    lines: list[RenderableType] = [Text(f"{told['title']}: {size} mm, {time_words(told['minutes'])}.")]
     if told["steps"]:
         lines.append(Text("Steps: " + ", ".join(f"{step:g}" for step in told["steps"]) + "."))
     return grouped(*lines, Text(told["measures"]))

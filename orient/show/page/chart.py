@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.evaluation import Evaluation
+from orient.ranking.ranked import Ranking
 from orient.show.picture.colours import cividis
 from orient.show.words import direction_words
 
@@ -16,6 +17,18 @@ Floats = NDArray[np.float64]
 
 WIDTH, HEIGHT = 620, 440
 _LEFT, _TOP, _RIGHT, _BOTTOM = 64.0, 18.0, 18.0, 58.0
+
+
+class Ranked(Protocol):
+    """What a chart is drawn from: an `Evaluation`, or a ranking of its poses by other weights."""
+
+    @property
+    def ranking(self) -> Ranking:
+        """Poses, best first."""
+
+    @property
+    def strength(self) -> object | None:
+        """Anything but None where load cases were judged."""
 
 
 @dataclass(frozen=True)
@@ -74,12 +87,12 @@ class Chart:
     bottom: float = HEIGHT - _BOTTOM
 
 
-def trade_off(evaluation: Evaluation) -> Chart:
+def trade_off(evaluation: Ranked) -> Chart:
     """Draw every pose of a ranking by its support, height and strength.
 
     Parameters
     ----------
-    evaluation : Evaluation
+    evaluation : Evaluation or Ranked
         What was found.
 
     Returns
@@ -132,13 +145,13 @@ def trade_off(evaluation: Evaluation) -> Chart:
     )
 
 
-def support_of(evaluation: Evaluation) -> Floats:
+def support_of(evaluation: Ranked) -> Floats:
     """Support that a pose needs, mm³: less what small holes and short bridges do without, where counted."""
     columns = evaluation.ranking.columns
     return columns.get("support_needed_mm3", columns["support_volume_mm3"])
 
 
-def _strength(evaluation: Evaluation) -> tuple[Floats, str, str]:
+def _strength(evaluation: Ranked) -> tuple[Floats, str, str]:
     columns = evaluation.ranking.columns
     if evaluation.strength is not None:
         # A part that bears next to nothing would stretch the scale beyond use.

@@ -116,6 +116,11 @@ def laid(found: Sequence[Variant], row: int) -> list[Floats]:
 
 def _pair(pair: Pair, number: int) -> dict[str, Any]:
     pictures = draw_pair(pair, tuple(laid((pair.first, pair.second), 1)))  # type: ignore[arg-type]
+    return pair_section(pair, number) | {"pictures": [image(one) for one in pictures]}
+
+
+def pair_section(pair: Pair, number: int) -> dict[str, Any]:
+    """A pair in words: the verdict, what changed, features and figures side by side."""
     return {
         "number": number,
         "first": pair.first.name,
@@ -126,7 +131,6 @@ def _pair(pair: Pair, number: int) -> dict[str, Any]:
         "share": f"{100 * pair.second.placed.unchanged_fraction:.1f} %",
         "common": pair.second.placed.common,
         "approximate": pair.changes.approximate,
-        "pictures": [image(one) for one in pictures],
         "changes": [
             {
                 "id": one.id,

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from orient.evaluation import Evaluation
 from orient.show.page.chart import support_of
 from orient.show.words import direction_words
-from orient.strength.judge import MOST_SAFE
+
+if TYPE_CHECKING:
+    # Who only compares figures need not load what found them.
+    from orient.evaluation import Evaluation
 
 ABOUT = "≈ "
 
@@ -105,9 +108,7 @@ def answer(evaluation: Evaluation) -> tuple[str, str]:
     head, sentence : str
     """
     row = evaluation.ranking.recommended - 1
-    along = direction_words(evaluation.ranking.directions[row])
-    flat = row in evaluation.resting
-    head = f"Build it along {along}" + (", lying on its own flat." if flat else ", standing on support.")
+    head = headline(direction_words(evaluation.ranking.directions[row]), row in evaluation.resting)
     facts = {fact.name: fact.said for fact in pose_facts(evaluation, row)}
     count = len(evaluation.ranking.directions)
     best = "the best score" if evaluation.ranking.recommended == 1 else "the best footing for its score"
@@ -118,9 +119,20 @@ def answer(evaluation: Evaluation) -> tuple[str, str]:
     return head, f"It rests on {rests(evaluation, row)}; {', '.join(told)}: {among}."
 
 
+def headline(along: str, on_flat: bool) -> str:
+    """What to do, in one line.
+
+    >>> headline("−y", True)
+    'Build it along −y, lying on its own flat.'
+    """
+    return f"Build it along {along}" + (", lying on its own flat." if on_flat else ", standing on support.")
+
+
 def _strength(evaluation: Evaluation, row: int) -> list[Fact]:
     columns = evaluation.ranking.columns
     if evaluation.strength is not None:
+        from orient.strength.judge import MOST_SAFE
+
         value = float(columns["safety_factor"][row])
         said = "no load" if value >= MOST_SAFE else f"{value:.2f}"
         return [Fact("safety factor", said, value, False)]

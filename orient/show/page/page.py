@@ -6,7 +6,6 @@ import base64
 import hashlib
 import json
 import math
-from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from importlib.resources import files
@@ -114,7 +113,7 @@ def report(evaluation: Evaluation) -> str:
                 }
                 for row, own in zip(sorted(rows), facts, strict=True)
             ],
-            hours_note=_hours_note(evaluation),
+            hours_note=hours_note(evaluation),
             chart=trade_off(evaluation),
             chart_size=(WIDTH, HEIGHT),
             features=None if found is None else _features(taken, found),
@@ -124,7 +123,7 @@ def report(evaluation: Evaluation) -> str:
             viewer=script is not None,
             install=INSTALL,
             data=None if data is None else json_text(data),
-            strength=_strength(evaluation),
+            strength=strength_section(evaluation),
             load_axes=evaluation.brief.load.stress_axis or (),
             load_caution=CAUTION if _loaded(evaluation) else None,
             order=order_words(evaluation),
@@ -168,33 +167,33 @@ def image(picture: Picture) -> dict[str, Any]:
     }
 
 
-@dataclass(frozen=True)
-class _Row:
-    """One hard feature on the page."""
+def feature_rows(found: Inspection) -> list[dict[str, Any]]:
+    """Hard features in words, in the inspection's order."""
+    return [
+        {
+            "id": one.id,
+            "kind": BY_NAME[one.kind].title,
+            "verdict": one.verdict,
+            "size": _size(one),
+            "at": _at(one.at_mm),
+            "why": one.why,
+            "try_first": one.try_first,
+        }
+        for one in found.features
+    ]
 
-    id: str
-    kind: str
-    verdict: str
-    size: str
-    at: str
-    why: str
-    try_first: tuple[str, ...]
-    picture: dict[str, Any] | None
 
-
-def _features(subject: Subject, found: Inspection) -> list[_Row]:
+def _features(subject: Subject, found: Inspection) -> list[dict[str, Any]]:
+    """The same with close-ups, worst verdicts first."""
     paint = subject.paint("features")
-    rows: list[_Row] = []
-    for number, one in enumerate(found.features):
-        kind = BY_NAME[one.kind]
-        picture = None
+    rows = feature_rows(found)
+    for number, (one, row) in enumerate(zip(found.features, rows, strict=True)):
+        row["picture"] = None
         if one.verdict != "fine" and number < MOST_CLOSE_UPS and len(one.faces):
-            alt = f"Close-up of {one.id}, a {kind.title} of {one.size_mm:.3g} mm: {one.verdict}."
-            picture = image(draw_close_up(subject.scene, subject.transform, paint, one, size=_CLOSE, alt=alt))
-        rows.append(
-            _Row(one.id, kind.title, one.verdict, _size(one), _at(one.at_mm), one.why, one.try_first, picture)
-        )
-    return sorted(rows, key=lambda row: VERDICTS.index(row.verdict))
+            alt = f"Close-up of {one.id}, a {row['kind']} of {one.size_mm:.3g} mm: {one.verdict}."
+            close = draw_close_up(subject.scene, subject.transform, paint, one, size=_CLOSE, alt=alt)
+            row["picture"] = image(close)
+    return sorted(rows, key=lambda row: VERDICTS.index(row["verdict"]))
 
 
 def _size(one: Feature) -> str:
@@ -206,7 +205,8 @@ def _at(place: tuple[float, float, float]) -> str:
     return ", ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in place)
 
 
-def _hours_note(evaluation: Evaluation) -> str:
+def hours_note(evaluation: Evaluation) -> str:
+    """Say which machine the hours are for."""
     shop = evaluation.shop.shop
     if shop.machine_named:
         return f"Hours and material are for {shop.machine.name}, one part built alone with its support."
@@ -220,7 +220,8 @@ def _loaded(evaluation: Evaluation) -> bool:
     return evaluation.strength is not None or "load" in evaluation.ranking.penalty
 
 
-def _strength(evaluation: Evaluation) -> dict[str, Any] | None:
+def strength_section(evaluation: Evaluation) -> dict[str, Any] | None:
+    """Safety of the poses shown, the load cases, and what was assumed; None without cases."""
     strength = evaluation.strength
     if strength is None:
         return None

@@ -86,10 +86,14 @@ def _by_pose(paints: Mapping[int, Paint]) -> dict[str, Any]:
 
 def paint_data(paint: Paint) -> dict[str, Any]:
     """A way of colouring: a byte a face, and what the bytes stand for."""
+    return key_data(paint) | {"code": packed_text(paint.code)}
+
+
+def key_data(paint: Paint) -> dict[str, Any]:
+    """What the bytes of a way of colouring stand for."""
     if isinstance(paint, KindPaint):
         return {
             "name": paint.name,
-            "code": packed_text(paint.code),
             "palette": [[*kind.colour, _HATCH[kind.hatch]] for kind in paint.kinds],
             "said": [kind.said for kind in paint.kinds],
         }
@@ -106,7 +110,6 @@ def paint_data(paint: Paint) -> dict[str, Any]:
     return {
         "name": paint.name,
         "unit": paint.unit,
-        "code": packed_text(paint.code),
         "palette": np.column_stack([palette, hatch]).tolist(),
         "values": [round(float(value), 2) for value in values],
         "high": paint.high,
@@ -115,6 +118,31 @@ def paint_data(paint: Paint) -> dict[str, Any]:
 
 
 def _pose(subject: Subject, row: int) -> dict[str, Any]:
+    features = () if subject.found is None else subject.found.features
+    lying, columns = lying_data(subject, row + 1)
+    return lying | {
+        "columns": base64_text(columns.astype("<f4")),
+        "owner": packed_text(owners(subject.part, features)),
+    }
+
+
+def lying_data(subject: Subject, number: int) -> tuple[dict[str, Any], NDArray[np.float64]]:
+    """How a pose lies on the bed.
+
+    Parameters
+    ----------
+    subject : Subject
+        The pose.
+    number : int
+        What to call it.
+
+    Returns
+    -------
+    lying : dict
+        Matrix onto the bed, the bed's squares, features by name, letters: plain values.
+    columns : (N, 2, 3) float64
+        Columns of support, thinned out where there are many.
+    """
     part, transform = subject.part, subject.transform
     laid = part.hull.points @ transform[:3, :3].T + transform[:3, 3]
     bed = bed_for(np.ptp(laid, axis=0))
@@ -122,22 +150,21 @@ def _pose(subject: Subject, row: int) -> dict[str, Any]:
     columns = columns[:: max(1, -(-len(columns) // _MOST_COLUMNS))]
     features = () if subject.found is None else subject.found.features
     labels = [one for one in features if one.verdict != "fine"][:MOST_LETTERS]
-    return {
-        "number": row + 1,
+    lying = {
+        "number": number,
         # three.js keeps matrices by column.
         "matrix": transform.T.ravel().tolist(),
         "height": bed.height_mm,
         "bed": bed.half_mm.tolist(),
         "square": bed.square_mm,
         "azimuth": subject.angles("corner")[0],
-        "columns": base64_text(columns.astype("<f4")),
-        "owner": packed_text(_owners(part, features)),
         "names": [f"{one.id} {BY_NAME[one.kind].title}: {one.verdict}" for one in features[:_MOST_NAMED]],
         "labels": [{"id": one.id, "at": list(one.at_mm)} for one in labels],
     }
+    return lying, columns
 
 
-def _owners(part: Part, features: Sequence[Feature]) -> NDArray[np.uint8]:
+def owners(part: Part, features: Sequence[Feature]) -> NDArray[np.uint8]:
     """Feature of every face, counted from 1, 0 for none: of several the smallest, which says most."""
     owner = np.zeros(len(part.faces), dtype=np.uint8)
     named = list(enumerate(features[:_MOST_NAMED], start=1))

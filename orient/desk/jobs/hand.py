@@ -1,0 +1,193 @@
+"""What leaves the desk: the part in its pose, the page, test prints, the package; and a variant beside it."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from pathlib import Path
+
+import numpy as np
+
+from orient.desk.answers import Compared, File, Vector
+from orient.desk.edits import brief_of
+from orient.desk.jobs.held import Held, Say
+from orient.errors import OrientError
+from orient.evaluation import Evaluation
+from orient.features.register import inspect_part
+from orient.handover.oriented import oriented_bytes, oriented_document
+from orient.handover.tray import tray_bytes, tray_of
+from orient.package import package_files
+from orient.part.read import read_part
+from orient.show.handover import oriented_sentence, time_words
+from orient.show.page.comparison import comparison_page, pair_section
+from orient.show.page.page import report
+from orient.variants.compare import compare, distinct
+
+_MEDIA = {"3mf": "model/3mf", "stl": "model/stl"}
+
+
+def save(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector, kind: str) -> File:
+    """The part in one pose as a mesh file.
+
+    Parameters
+    ----------
+    held : Held
+        The part and the last evaluation.
+    say : callable
+        Is told what is being done.
+    toml : str
+        The brief.
+    forces : bool
+        Whether the list that is shown counts the load cases.
+    direction : (3,) tuple
+        Build direction.
+    kind : str
+        ``3mf`` or ``stl``.
+
+    Returns
+    -------
+    File
+    """
+    evaluation = held.evaluated(brief_of(toml), toml, say, forces=forces)
+    rank = _rank(evaluation, direction)
+    say("Writing and reading back", None)
+    name = f"{evaluation.part.name}.{kind}"
+    body = oriented_bytes(evaluation, kind, rank)
+    told = oriented_document(evaluation, name, rank)
+    return File(name, body, _MEDIA[kind], oriented_sentence(told))
+
+
+def page(held: Held, say: Say, *, toml: str, forces: bool) -> File:
+    """The one-file page.
+
+    Parameters
+    ----------
+    held, say, toml, forces
+        As for `save`.
+
+    Returns
+    -------
+    File
+    """
+    evaluation = held.evaluated(brief_of(toml), toml, say, features=True, forces=forces)
+    say("Drawing the page", None)
+    body = report(evaluation).encode()
+    return File(f"{evaluation.part.name}.html", body, "text/html; charset=utf-8")
+
+
+def trial_prints(
+    held: Held,
+    say: Say,
+    *,
+    toml: str,
+    forces: bool,
+    direction: Vector,
+    minutes: float,
+    ids: list[str] | None = None,
+) -> File:
+    """Short test prints of the hard features, side by side in one tray.
+
+    Parameters
+    ----------
+    held, say, toml, forces, direction
+        As for `save`.
+    minutes : float
+        How long each may take.
+    ids : list of str, optional
+        Features; all hard ones if left out.
+
+    Returns
+    -------
+    File
+    """
+    evaluation = held.evaluated(brief_of(toml), toml, say, features=True, forces=forces)
+    say("Cutting test prints", None)
+    features, shop = evaluation.features, evaluation.shop.shop
+    assert features is not None
+    row = _rank(evaluation, direction) - 1
+    found = features.poses.get(row) or inspect_part(
+        evaluation.part, evaluation.process, evaluation.ranking.directions[row], features.shape
+    )
+    tray = tray_of(found, evaluation.process, shop.plan, ids or None, minutes=minutes)
+    late = ", ".join(f"{one.feature.id} takes {time_words(one.minutes)}" for one in tray.too_long)
+    if not tray.prints:
+        raise OrientError(f"Nothing can be shown in {minutes:g} minutes: {late}; allow more.")
+    wide, deep, _ = shop.machine.envelope_mm
+    total = time_words(sum(one.minutes for one in tray.prints))
+    names = ", ".join(one.feature.id for one in tray.prints)
+    said = f"{len(tray.prints)} test prints ({names}), {total} in all." + (
+        f" Left out: {late}." if late else ""
+    )
+    return File(
+        f"{evaluation.part.name}-test-prints.3mf",
+        tray_bytes(tray.prints, "3mf", (wide, deep)),
+        _MEDIA["3mf"],
+        said,
+    )
+
+
+def package(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector, minutes: float) -> File:
+    """The folder to hand over, as one archive.
+
+    Parameters
+    ----------
+    held, say, toml, forces, direction, minutes
+        As for `test_prints`.
+
+    Returns
+    -------
+    File
+    """
+    evaluation = held.evaluated(brief_of(toml), toml, say, features=True, forces=forces)
+    say("Making the files of the package", None)
+    made = package_files(evaluation, _rank(evaluation, direction), minutes=minutes)
+    name = evaluation.part.name
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path, data in made.items():
+            archive.writestr(f"{name}/{path}", data)
+    listed = tuple((path, len(data)) for path, data in made.items())
+    return File(f"{name}.zip", packed.getvalue(), "application/zip", f"{len(made)} files.", listed)
+
+
+def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str | None = None) -> Compared:
+    """Hold another mesh against the part, under the same brief.
+
+    Parameters
+    ----------
+    held, say, toml
+        As for `save`.
+    path, name, units
+        The other mesh, what to call it, and its unit.
+
+    Returns
+    -------
+    Compared
+    """
+    say(f"Reading {name}", None)
+    first = held.at_hand.part
+    second = read_part(Path(path), units or first.units, None, True, name=name)
+    names = distinct([first.name, second.name])
+
+    def evaluating(one: str):  # type: ignore[no-untyped-def]
+        say(f"Evaluating {one}", None)
+        return lambda step, done, of: say(f"Evaluating {one}", done / of if of and step != "refine" else None)
+
+    found = compare([first, second], brief_of(toml), names=names, progress=evaluating)
+    say("Drawing the comparison", None)
+    pair = found.pairs[0]
+    told = pair_section(pair, 1)
+    changes = tuple(
+        f"{one['id']} {one['what']}: {one['volume']} mm³ at {one['at']}" for one in told["changes"]
+    )
+    rows = tuple(told["ways"][0]["rows"])
+    return Compared(
+        (names[0], names[1]), pair.verdict, told["word"], rows, changes, comparison_page(found).encode()
+    )
+
+
+def _rank(evaluation: Evaluation, direction: Vector) -> int:
+    """Rank of the pose along a direction; of the recommended one where the list does not have it."""
+    near = evaluation.ranking.directions @ np.array(direction)
+    row = int(near.argmax())
+    return row + 1 if near[row] > 1.0 - 1e-12 else evaluation.ranking.recommended

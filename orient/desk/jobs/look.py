@@ -1,0 +1,116 @@
+"""How a pose looks: where it lies, its support, its hard features, its colours, its small picture."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from orient.desk.answers import Colours, Pose, Vector
+from orient.desk.jobs.held import Held, Say
+from orient.features.model import VERDICTS
+from orient.features.register import Inspection
+from orient.show.page.page import feature_rows
+from orient.show.picture.paint import Paint
+from orient.show.viewer.payload import key_data, lying_data, owners
+
+# Pixels of the small pictures, as wide as high times four thirds.
+SMALL = (224, 168)
+
+
+def pose(held: Held, say: Say, *, direction: Vector, number: int, features: bool = False) -> Pose:
+    """Lay the part for the viewer.
+
+    Parameters
+    ----------
+    held : Held
+        The part and the last evaluation.
+    say : callable
+        Is told what is being done.
+    direction : (3,) tuple
+        Build direction.
+    number : int
+        What the viewer calls the pose.
+    features : bool
+        Whether hard features are wanted even where the ranking counted none.
+
+    Returns
+    -------
+    Pose
+    """
+    if features:
+        say("Looking for hard features", None)
+    subject = held.subject(np.array(direction), features=features)
+    found = subject.found
+    lying, columns = lying_data(subject, number)
+    return Pose(
+        lying=lying,
+        columns=columns.astype("<f4").tobytes(),
+        overhang=_colours(subject.paint("overhang")),
+        features=None if found is None else tuple(_features(found)),
+        hard=None if found is None else _colours(subject.paint("features")),
+        owner=b"" if found is None else owners(subject.part, found.features).tobytes(),
+        said=() if found is None else tuple(dict.fromkeys(found.unreliable.values())),
+    )
+
+
+def colours(held: Held, say: Say, *, kind: str, direction: Vector) -> Colours:
+    """Colour the part in one way.
+
+    Parameters
+    ----------
+    held : Held
+        The part and the last evaluation.
+    say : callable
+        Not used.
+    kind : str
+        One of `orient.show.picture.subject.COLOURS`.
+    direction : (3,) tuple
+        Build direction.
+
+    Returns
+    -------
+    Colours
+    """
+    return _colours(held.subject(np.array(direction), features=kind == "features").paint(kind))
+
+
+def picture(held: Held, say: Say, *, direction: Vector) -> tuple[bytes, str]:
+    """Draw the small picture of a pose.
+
+    Parameters
+    ----------
+    held : Held
+        The part and the last evaluation.
+    say : callable
+        Not used.
+    direction : (3,) tuple
+        Build direction.
+
+    Returns
+    -------
+    png : bytes
+    alt : str
+        What it shows, in words.
+    """
+    drawn = held.subject(np.array(direction)).draw("overhang", "corner", SMALL, legend=False)
+    return drawn.png, drawn.alt
+
+
+def _colours(paint: Paint) -> Colours:
+    return Colours(key_data(paint), paint.code.tobytes())
+
+
+def _features(found: Inspection) -> list[dict[str, object]]:
+    """Hard features as the page words them, worst first, each with its number in `owner` and its place."""
+    rows = []
+    for number, (one, row) in enumerate(zip(found.features, feature_rows(found), strict=True), start=1):
+        centre = np.array(one.at_mm)
+        if len(one.faces):
+            spots = found.part.vertices[found.part.faces[one.faces]].reshape(-1, 3)
+            reach = float(np.linalg.norm(spots - centre, axis=1).max())
+            looks = found.part.areas[one.faces] @ found.part.normals[one.faces]
+        else:
+            reach, looks = 0.1 * found.part.size_mm, np.zeros(3)
+        rows.append(
+            row | {"number": number, "place": list(one.at_mm), "reach": reach, "looks": looks.tolist()}
+        )
+    return sorted(rows, key=lambda row: VERDICTS.index(str(row["verdict"])))

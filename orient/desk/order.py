@@ -1,0 +1,187 @@
+"""The poses in order, anew for other weights: from measures that are kept, without measuring again."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orient.desk.answers import Judged
+from orient.ranking.ranked import Ranking, rank_poses
+from orient.ranking.weights import check_weights
+from orient.show.page.chart import Chart, trade_off
+from orient.show.page.facts import Fact, compared, headline
+from orient.show.words import direction_words
+
+
+@dataclass(frozen=True, eq=False)
+class Order:
+    """Poses in an order.
+
+    Attributes
+    ----------
+    judged : Judged
+        What is known of the poses.
+    ranking : Ranking
+        The order.
+    rows : (P,) int
+        Where each pose stands in `judged`.
+    settled : bool
+        Whether it is the order that an evaluation gave, not one by weights that were moved since.
+    """
+
+    judged: Judged
+    ranking: Ranking
+    rows: NDArray[np.int64]
+    settled: bool
+
+    @property
+    def strength(self) -> object | None:
+        """Anything but None where load cases were judged, as a chart asks."""
+        return self.judged.strength
+
+    @property
+    def recommended(self) -> int:
+        """Row in `judged` of the pose to take."""
+        return int(self.rows[self.ranking.recommended - 1])
+
+    def number(self, row: int) -> int:
+        """Rank, from 1, of a pose by its row in `judged`."""
+        return int(np.flatnonzero(self.rows == row)[0]) + 1
+
+    @property
+    def chart(self) -> Chart:
+        """The trade-off as a chart."""
+        return trade_off(self)
+
+
+@dataclass(frozen=True)
+class Card:
+    """A pose in the list.
+
+    Attributes
+    ----------
+    row : int
+        Where it stands in `Judged`: it names the pose whatever its rank.
+    number : int
+        Its rank, from 1.
+    head, along, rests : str
+        What to do, in one line; the build direction; what the pose rests on.
+    facts : tuple of Fact
+        Its figures, the best of those shown marked.
+    why : tuple of str
+        Why it stands where it does.
+    taken, undominated : bool
+        Whether it is the pose to take, and whether no other betters it in all.
+    """
+
+    row: int
+    number: int
+    head: str
+    along: str
+    rests: str
+    facts: tuple[Fact, ...]
+    why: tuple[str, ...]
+    taken: bool
+    undominated: bool
+
+
+def in_order(judged: Judged) -> Order:
+    """The order that an evaluation gave."""
+    return Order(judged, judged.ranking, np.arange(len(judged.ranking.directions)), True)
+
+
+def order_of(judged: Judged, weights: Mapping[str, float]) -> Order:
+    """Rank the poses of an evaluation by other weights.
+
+    Parameters
+    ----------
+    judged : Judged
+        Poses with their measures.
+    weights : Mapping[str, float]
+        By name; one that is not named keeps its default.
+
+    Returns
+    -------
+    Order
+
+    Raises
+    ------
+    OrientError
+        For weights that leave nothing to rank by.
+    """
+    old = judged.ranking
+    ranking = rank_poses(old.directions, old.sources, old.rests_on_flat, old.columns, judged.scale, weights)
+    # Limits do not depend on weights: what they left out stays out.
+    return Order(judged, replace(ranking, excluded=old.excluded), ranking.index, False)
+
+
+def weights_of(data: Mapping[str, Any]) -> dict[str, float]:
+    """The weights that a brief gives, every one of them.
+
+    Examples
+    --------
+    >>> weights_of({"weights": {"preset": "strong", "support": 1}})["load"]
+    5.0
+    """
+    given = dict(data.get("weights", {}))
+    preset = given.pop("preset", None)
+    return check_weights({name: float(value) for name, value in given.items()}, preset)
+
+
+def cards(order: Order, most: int = 6, *, also: tuple[int, ...] = ()) -> list[Card]:
+    """The poses worth showing beside each other, best first.
+
+    Parameters
+    ----------
+    order : Order
+        All poses.
+    most : int
+        How many, at the most; the pose to take is always among them.
+    also : tuple of int
+        Rows in `order.judged` that are shown whatever their rank.
+
+    Returns
+    -------
+    list of Card
+    """
+    ranking = order.ranking
+    taken = ranking.recommended - 1
+    shown = [row for row in ranking.shown if row != taken][: most - 1]
+    shown.append(taken)
+    shown += [order.number(row) - 1 for row in also if order.number(row) - 1 not in shown]
+    shown.sort()
+    facts = compared([_facts(order, row) for row in shown])
+    found = []
+    for row, own in zip(shown, facts, strict=True):
+        of = int(order.rows[row])
+        along = direction_words(ranking.directions[row])
+        found.append(
+            Card(
+                row=of,
+                number=row + 1,
+                head=headline(along, order.judged.rests[of].startswith("its flat")),
+                along=along,
+                rests=order.judged.rests[of],
+                facts=tuple(own),
+                why=ranking.why[row],
+                taken=row == taken,
+                undominated=bool(ranking.undominated[row]),
+            )
+        )
+    return found
+
+
+def _facts(order: Order, row: int) -> list[Fact]:
+    """Figures of a pose; its score is by the weights of the order."""
+    score = float(order.ranking.penalty["total"][row])
+    of = int(order.rows[row])
+    own = list(order.judged.facts[of])
+    if order.judged.counts and of not in order.judged.counts:
+        # A pose that other weights brought up: its features are counted with the next evaluation.
+        own.insert([fact.name for fact in own].index("hours"), Fact("hard features", "…", math.nan))
+    return [replace(fact, said=f"{score:.3f}", value=score) if fact.name == "score" else fact for fact in own]

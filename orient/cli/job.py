@@ -107,13 +107,16 @@ class Job:
         Whether hard features will be looked for: where it is not said, only once their code is there.
         """
         from orient.part.read import read_part
+        from orient.part.regions import regions_of
         from orient.show.progress import prepare
 
         asked = self.brief.part
         assert asked.file is not None
         ready = prepare(features)
         part = read_part(asked.file, asked.units, asked.body, bool(asked.together))
-        _ = part.hull  # found, and its loops compiled, while the others compile
+        # Found, and their loops compiled, while the others compile.
+        _ = part.hull
+        regions_of(part)
         ready()
         return part
 

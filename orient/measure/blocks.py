@@ -15,6 +15,8 @@ Floats = NDArray[np.float64]
 # A block is the unit that is skipped or walked as a whole: small enough to be tight in space,
 # large enough that testing it costs less than walking its faces. Measured best of 16, 32, 64.
 BLOCK_FACES = 64
+# Faces of a block that lie side by side in memory: a pose walks on through each block without a jump.
+LANES = 16
 # Normals are binned on a cube of 6 × 6 cells a side, so a block spans at most about 15°.
 CELLS_PER_SIDE = 6
 
@@ -41,6 +43,10 @@ class Blocks:
         Every normal of block b lies within the cone about cone_axis[b].
     box_middle, box_half : (B, 3) float32
         Bounding box of the block, mm.
+    lanes : (B, BLOCK_FACES / LANES, 12 · LANES) float32
+        Corners (x, y, z of each) and normals of the faces of every block, its last face repeated.
+    runs : (⌈B / BLOCK_FACES⌉, 11 · BLOCK_FACES) float32
+        Boxes and cones side by side, so many blocks in a run: middle, half, axis, cosine and sine.
     centre : (3,) float64
         Centroid of the surface in part coordinates, mm.
     radius : float
@@ -60,6 +66,8 @@ class Blocks:
     cone_sin: NDArray[np.float32]
     box_middle: NDArray[np.float32]
     box_half: NDArray[np.float32]
+    lanes: NDArray[np.float32]
+    runs: NDArray[np.float32]
     centre: Floats
     radius: float
 
@@ -98,25 +106,61 @@ def sort_into_blocks(part: Part) -> Blocks:
     high = np.maximum.reduceat(corners.max(axis=1), first[:-1])
     del corners
     radius = float(np.sqrt((vertices**2).sum(axis=1).max()))
-    single = np.float32
+    places, facing = vertices.astype(np.float32), normals.astype(np.float32)
+    cone_axis = axis.astype(np.float32)
+    cone_cos, cone_sin = cosine.astype(np.float32), np.sqrt(1.0 - cosine**2).astype(np.float32)
+    box_middle = ((low + high) / 2).astype(np.float32)
+    # Slightly larger than the box, so that rounding to single precision never cuts a face off.
+    box_half = ((high - low) / 2 * (1 + 1e-5) + 1e-5 * radius).astype(np.float32)
     return Blocks(
-        x=vertices[:, 0].astype(single),
-        y=vertices[:, 1].astype(single),
-        z=vertices[:, 2].astype(single),
+        x=np.ascontiguousarray(places[:, 0]),
+        y=np.ascontiguousarray(places[:, 1]),
+        z=np.ascontiguousarray(places[:, 2]),
         faces=faces,
         original=order.astype(np.int32),
-        normals=normals.astype(single),
+        normals=facing,
         areas=areas[order],
         first=first,
-        cone_axis=axis.astype(single),
-        cone_cos=cosine.astype(single),
-        cone_sin=np.sqrt(1.0 - cosine**2).astype(single),
-        box_middle=((low + high) / 2).astype(single),
-        # Slightly larger than the box, so that rounding to single precision never cuts a face off.
-        box_half=((high - low) / 2 * (1 + 1e-5) + 1e-5 * radius).astype(single),
+        cone_axis=cone_axis,
+        cone_cos=cone_cos,
+        cone_sin=cone_sin,
+        box_middle=box_middle,
+        box_half=box_half,
+        lanes=_side_by_side(places, faces, facing, first),
+        runs=_in_runs(np.hstack([box_middle, box_half, cone_axis, cone_cos[:, None], cone_sin[:, None]])),
         centre=centre,
         radius=radius,
     )
+
+
+def _side_by_side(
+    vertices: NDArray[np.float32],
+    faces: NDArray[np.int32],
+    normals: NDArray[np.float32],
+    first: NDArray[np.int64],
+) -> NDArray[np.float32]:
+    """Corners and normals of every block's faces, in lanes."""
+    blocks = len(first) - 1
+    lanes = np.empty((blocks, BLOCK_FACES // LANES, 12, LANES), dtype=np.float32)
+    within = np.arange(BLOCK_FACES)
+    # Some thousand blocks at a time, so that a large part is never held twice.
+    for start in range(0, blocks, 2_000):
+        some = slice(start, min(start + 2_000, blocks))
+        face = np.minimum(first[some, None] + within, first[some.start + 1 : some.stop + 1, None] - 1)
+        face = face.reshape(-1, BLOCK_FACES // LANES, LANES)
+        for corner in range(3):
+            place = vertices[faces[face, corner]]
+            lanes[some, :, 3 * corner : 3 * corner + 3] = np.moveaxis(place, 3, 2)
+        lanes[some, :, 9:] = np.moveaxis(normals[face], 3, 2)
+    return lanes.reshape(blocks, BLOCK_FACES // LANES, -1)
+
+
+def _in_runs(rows: NDArray[np.float32]) -> NDArray[np.float32]:
+    """What is known of every block, a run of blocks side by side; the last one is filled with zeros."""
+    runs = -(-len(rows) // BLOCK_FACES)
+    filled = np.zeros((runs * BLOCK_FACES, rows.shape[1]), dtype=np.float32)
+    filled[: len(rows)] = rows
+    return np.moveaxis(filled.reshape(runs, BLOCK_FACES, -1), 2, 1).reshape(runs, -1)
 
 
 def _renumber(faces: NDArray[np.int32], count: int) -> tuple[NDArray[np.int32], NDArray[np.int64]]:

@@ -22,6 +22,8 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
+from queue import SimpleQueue
+from threading import Thread
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -29,6 +31,47 @@ from numba import njit
 from numpy.typing import NDArray
 
 from orient.measure.blocks import BLOCK_FACES, Blocks
+from orient.measure.painting import (
+    AREA,
+    F_GAP,
+    F_GAP_HEIGHT,
+    F_HEIGHT,
+    F_HEIGHT2,
+    F_HITS,
+    F_MOMENT,
+    F_SHADOW,
+    F_W_AREA,
+    F_W_GAP,
+    F_W_GAP_HEIGHT,
+    F_W_HEIGHT,
+    F_W_HEIGHT2,
+    F_W_HITS,
+    F_W_MOMENT,
+    FADE_DEG,
+    FREE,
+    GAP,
+    GAP_HEIGHT,
+    GAP_ON_PART,
+    HEIGHT,
+    HEIGHT2,
+    HITS,
+    MOMENT,
+    QUEUE,
+    SCAR,
+    SEEN,
+    SHADOW,
+    SIGHT,
+    SUMS,
+    TAGS,
+    W_AREA,
+    W_GAP,
+    W_GAP_HEIGHT,
+    W_HEIGHT,
+    W_HEIGHT2,
+    W_HITS,
+    W_MOMENT,
+    count_poses,
+)
 
 Floats = NDArray[np.float64]
 Single = np.float32
@@ -44,54 +87,13 @@ GRID_TURN = math.atan((math.sqrt(5.0) - 1.0) / 2.0)
 
 # A face needs holding up beyond the limit by more than this, so that rounding decides nothing.
 LIMIT_TOLERANCE_DEG = 0.1
-# The support penalty fades in over the limit ± this.
-FADE_DEG = 2.0
-# A face lies on the bed when it is level within this angle and no higher than this.
+# A face lies on the bed when it is level within this angle and no higher than ON_BED_MM.
 LEVEL_DEG = 1.0
-ON_BED_MM = 0.02
 
-TILE = 8  # columns along the side of a tile of the coarse map that tells blocks above from blocks below
-HITS = 4 * COLUMNS  # painted points to begin with; a deeper part makes room for more
-TAGS = 8  # kinds of faces that can be told apart in one count
-# Added to the tag of a face that holds itself up after all, such as the ceiling of a small hole.
-_FREE = 128
-
-# What one count of one half of the grid adds up. `_SUMS` columns, then per tag two more.
-(
-    _AREA,
-    _SHADOW,
-    _MOMENT,
-    _W_AREA,
-    _W_MOMENT,
-    _HITS,
-    _GAP,
-    _HEIGHT,
-    _HEIGHT2,
-    _GAP_HEIGHT,
-    _W_HITS,
-    _W_GAP,
-    _W_HEIGHT,
-    _W_HEIGHT2,
-    _W_GAP_HEIGHT,
-    _GAP_ON_PART,
-    _SCAR,
-    # The same again of the faces that hold themselves up after all.
-    _F_SHADOW,
-    _F_MOMENT,
-    _F_W_AREA,
-    _F_W_MOMENT,
-    _F_HITS,
-    _F_GAP,
-    _F_HEIGHT,
-    _F_HEIGHT2,
-    _F_GAP_HEIGHT,
-    _F_W_HITS,
-    _F_W_GAP,
-    _F_W_HEIGHT,
-    _F_W_HEIGHT2,
-    _F_W_GAP_HEIGHT,
-    _SUMS,
-) = range(32)
+# Tiles tell what lies above all that was painted: at most about so many along a side of the grid.
+TILES = 100
+_UNTAGGED = np.zeros(0, dtype=np.uint8)
+POINTS = 4 * COLUMNS  # painted points to begin with; a deeper part makes room for more
 
 
 @dataclass(frozen=True, eq=False)
@@ -193,27 +195,22 @@ def count_columns(
     rotations[:, 9:] = directions if judged_along is None else judged_along
     _look_along(np.ascontiguousarray(directions), np.ascontiguousarray(frame), pitch_mm, rotations)
     width = int(2.0 * blocks.radius / pitch_mm) + 8
-    face_tags = (
-        np.zeros(len(blocks.faces), dtype=np.uint8)
-        if tags is None
-        else np.ascontiguousarray(tags[blocks.original])
-    )
-    if free is not None:
-        face_tags += np.uint8(_FREE) * free[blocks.original]
-    angles = np.array(_angles(limit_deg), dtype=Single)
-    sums = np.zeros((len(directions), 2, _SUMS + 2 * TAGS))
+    shift = max(1, (width // TILES).bit_length())
+    face_tags = _tags(blocks, tags, free)
+    angles = _angles(limit_deg)
+    sums = np.empty((len(directions), 2, SUMS + 2 * TAGS))
     landing_cosine = Single(1e-3) if closed else Single(-2.0)
+    touching = Single(4e-6 * blocks.radius)
     rooms = _ROOMS.setdefault(blocks, [])
 
     def run(start: int, stop: int, half_from: int = 0, half_to: int = 2) -> int:
-        room = _room(rooms, len(blocks.x), width)
+        room = _room(rooms, width)
         pose = start
         while pose < stop:
-            pose = _count(
-                blocks.x, blocks.y, blocks.z, blocks.faces, blocks.normals, blocks.areas, face_tags,
-                blocks.first, blocks.cone_axis, blocks.cone_cos, blocks.cone_sin, blocks.box_middle,
-                blocks.box_half, rotations, pose, stop, half_from, half_to, width, angles, landing_cosine,
-                Single(4e-6 * blocks.radius), *room.arrays, sums,
+            pose = count_poses(
+                blocks.lanes, blocks.runs, blocks.first, blocks.normals, blocks.areas, face_tags, rotations,
+                pose, stop, half_from, half_to, width, shift, angles, landing_cosine, touching,
+                *room.arrays, sums,
             )  # fmt: skip
             if pose < stop:
                 room.grow()
@@ -221,7 +218,24 @@ def count_columns(
         return stop - start
 
     _share_out(run, len(directions), threads or available_threads(), progress)
-    return _support(sums, pitch_mm)
+    table = np.empty((len(directions), 8 + 2 * TAGS))
+    _fit(sums, pitch_mm, table)
+    figures: tuple[Floats, ...] = (*table.T[:8], table[:, 8 : 8 + TAGS], table[:, 8 + TAGS :])
+    return Support(*figures)
+
+
+def _tags(
+    blocks: Blocks, tags: NDArray[np.uint8] | None, free: NDArray[np.bool_] | None
+) -> NDArray[np.uint8]:
+    """Tags in block order, empty where no face has one."""
+    if tags is None and free is None:
+        return _UNTAGGED
+    in_order = np.zeros(len(blocks.faces), dtype=np.uint8)
+    if tags is not None:
+        in_order += tags[blocks.original]
+    if free is not None:
+        in_order += np.uint8(FREE) * free[blocks.original]
+    return in_order
 
 
 def available_threads() -> int:
@@ -241,9 +255,13 @@ def _share_out(
     """
     report = progress or (lambda _: None)
     if poses == 1 and threads > 1:
-        half = _threads(threads).submit(run, 0, 1, 0, 1)
+        done: SimpleQueue[int | BaseException] = SimpleQueue()
+        _partner().put((run, done))
         run(0, 1, 1, 2)
-        report(half.result())
+        half = done.get()
+        if isinstance(half, BaseException):
+            raise half
+        report(half)
         return
     size = max(1, min(64, -(-poses // (4 * threads))))
     starts = range(0, poses, size)
@@ -258,48 +276,68 @@ def _threads(count: int) -> ThreadPoolExecutor:
     return ThreadPoolExecutor(count, thread_name_prefix="orient-columns")
 
 
+@cache
+def _partner() -> SimpleQueue[tuple[Callable[..., int], SimpleQueue[int | BaseException]]]:
+    """A thread that counts the first half of a pose: handing over to a pool takes three times as long."""
+    tasks: SimpleQueue[tuple[Callable[..., int], SimpleQueue[int | BaseException]]] = SimpleQueue()
+
+    def work() -> None:
+        while True:
+            run, done = tasks.get()
+            try:
+                done.put(run(0, 1, 0, 1))
+            except BaseException as error:
+                done.put(error)
+
+    Thread(target=work, name="orient-columns-partner", daemon=True).start()
+    return tasks
+
+
 if hasattr(os, "register_at_fork"):
     # A forked process has no threads but its own.
     os.register_at_fork(after_in_child=_threads.cache_clear)
+    os.register_at_fork(after_in_child=_partner.cache_clear)
 
 
 class _Room:
-    """Scratch memory of one thread: vertices as a pose sees them, columns, and painted points."""
+    """Scratch memory of one thread: a block as a pose sees it, columns, and painted points."""
 
-    def __init__(self, vertices: int, width: int, hits: int) -> None:
-        tiles = width // TILE + 2
+    def __init__(self, width: int, points: int) -> None:
         self.width = width
         self._fixed = (
-            np.empty((3, vertices), dtype=Single),
-            np.empty(vertices, dtype=np.int32),
-            np.empty(BLOCK_FACES, dtype=np.int32),
+            np.empty(SEEN, dtype=Single),
+            np.zeros(QUEUE, dtype=Single),
+            np.empty(SIGHT, dtype=Single),
+            *(np.empty(size * BLOCK_FACES, dtype=np.int32) for size in (1, 1, 1, 4, 1, 1)),
+            np.empty(10 * BLOCK_FACES),
+            np.empty(width, dtype=np.int64),
             np.full(width * width, -1, dtype=np.int32),
             np.empty(width, dtype=np.int64),
             np.empty(width, dtype=np.int64),
             np.zeros(width, dtype=np.int64),
             np.full(width, width, dtype=np.int64),
-            np.empty(tiles * tiles, dtype=Single),
+            np.empty(min(width // 2 + 4, TILES + 6) ** 2 + 1, dtype=Single),
             np.empty(width * width, dtype=np.int32),
             np.empty(width * width, dtype=Single),
         )
-        self._hits = hits
-        self._make_hits()
+        self._points = points
+        self._make_points()
 
-    def _make_hits(self) -> None:
+    def _make_points(self) -> None:
         self.arrays = (
             *self._fixed,
-            np.empty(self._hits, dtype=np.int32),
-            np.empty(self._hits, dtype=Single),
-            np.empty(self._hits, dtype=Single),
-            np.empty(self._hits, dtype=np.int32),
-            np.empty(self._hits, dtype=Single),
-            np.empty(self._hits, dtype=np.int32),
+            np.empty(self._points, dtype=np.int32),
+            np.empty(self._points, dtype=Single),
+            np.empty(self._points, dtype=Single),
+            np.empty(self._points, dtype=np.int32),
+            np.empty(self._points, dtype=Single),
+            np.empty(self._points, dtype=np.int32),
         )
 
     def grow(self) -> None:
         """Hold four times the painted points, when a pose has painted more than fit."""
-        self._hits *= 4
-        self._make_hits()
+        self._points *= 4
+        self._make_points()
 
 
 # Rooms are kept as long as the blocks they were made for, so that a search, which asks for pose after
@@ -307,14 +345,14 @@ class _Room:
 _ROOMS: WeakKeyDictionary[Blocks, list[_Room]] = WeakKeyDictionary()
 
 
-def _room(rooms: list[_Room], vertices: int, width: int) -> _Room:
+def _room(rooms: list[_Room], width: int) -> _Room:
     """Take a room that no other thread is in, or make one."""
     with suppress(IndexError):
         while True:
             room = rooms.pop()
             if room.width == width:
                 return room
-    return _Room(vertices, width, HITS)
+    return _Room(width, POINTS)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -338,430 +376,64 @@ def _look_along(directions, frame, pitch, rotations):  # type: ignore[no-untyped
 
 
 @cache
-def _angles(limit_deg: float) -> tuple[float, ...]:
+def _angles(limit_deg: float) -> NDArray[np.float32]:
     """Cosines against the build direction that tell the kinds of faces apart, and the limit itself."""
 
     def downward(angle_deg: float) -> float:
         return -math.sin(math.radians(min(max(angle_deg, 0.0), 90.0)))
 
-    return (
-        downward(limit_deg - FADE_DEG),
-        downward(limit_deg + FADE_DEG),
-        downward(limit_deg + LIMIT_TOLERANCE_DEG),
-        downward(90.0 - LEVEL_DEG),
-        limit_deg,
+    return np.array(
+        [
+            downward(limit_deg - FADE_DEG),
+            downward(limit_deg + FADE_DEG),
+            downward(limit_deg + LIMIT_TOLERANCE_DEG),
+            downward(90.0 - LEVEL_DEG),
+            limit_deg,
+        ],
+        dtype=Single,
     )
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _turn(x, y, z, r, half, seen, corner):  # type: ignore[no-untyped-def]
-    """Vertices as a pose sees them, the column each lies in, and the lowest height."""
-    across, back, up = seen[0], seen[1], seen[2]
-    for i in range(x.shape[0]):
-        u = r[0] * x[i] + r[1] * y[i] + r[2] * z[i] + half
-        v = r[3] * x[i] + r[4] * y[i] + r[5] * z[i] + half
-        across[i] = u
-        back[i] = v
-        up[i] = r[6] * x[i] + r[7] * y[i] + r[8] * z[i]
-        # Three corners that agree in the row or in the column of this code enclose no column centre.
-        corner[i] = (np.int32(v) << 16) | np.int32(u)
-    # Four minima side by side: one alone waits for itself at every vertex.
-    low0 = low1 = low2 = low3 = up[0]
-    for i in range(0, x.shape[0] - 3, 4):
-        low0 = min(low0, up[i])
-        low1 = min(low1, up[i + 1])
-        low2 = min(low2, up[i + 2])
-        low3 = min(low3, up[i + 3])
-    for i in range(x.shape[0] - x.shape[0] % 4, x.shape[0]):
-        low0 = min(low0, up[i])
-    return min(min(low0, low1), min(low2, low3))
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _columns_inside(x0, y0, z0, x1, y1, z1, x2, y2, z2, q0, q1, g0, g1, width, low, high, column, height):  # type: ignore[no-untyped-def]
-    """Columns whose centre lies in a triangle, and the triangle's height there; returns how many."""
-    twice = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
-    if twice == 0:
-        return 0
-    n = 0
-    if (q1 - q0) * (g1 - g0) <= 12:  # small: try each column in the box
-        inverse = Single(1) / twice
-        for q in range(q0, q1):
-            y = Single(q)
-            for g in range(max(g0, low[q]), min(g1, high[q])):
-                x = Single(g)
-                u = ((x1 - x) * (y2 - y) - (x2 - x) * (y1 - y)) * inverse
-                v = ((x2 - x) * (y0 - y) - (x0 - x) * (y2 - y)) * inverse
-                w = Single(1) - u - v
-                column[n] = q * width + g
-                height[n] = u * z0 + v * z1 + w * z2
-                n += 1 if (u >= 0) & (v >= 0) & (w > 0) else 0
-        return n
-    # Large: walk the rows between the edges.
-    if y1 < y0:
-        x0, x1, y0, y1, z0, z1 = x1, x0, y1, y0, z1, z0
-    if y2 < y0:
-        x0, x2, y0, y2, z0, z2 = x2, x0, y2, y0, z2, z0
-    if y2 < y1:
-        x1, x2, y1, y2, z1, z2 = x2, x1, y2, y1, z2, z1
-    twice = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
-    if twice == 0:  # the swap above can round a sliver's area to nothing
-        return 0
-    slope_x = ((z1 - z0) * (y2 - y0) - (z2 - z0) * (y1 - y0)) / twice
-    slope_y = ((x1 - x0) * (z2 - z0) - (x2 - x0) * (z1 - z0)) / twice
-    z_low = min(z0, min(z1, z2))
-    z_high = max(z0, max(z1, z2))
-    long_edge = (x2 - x0) / (y2 - y0)
-    lower_edge = (x1 - x0) / (y1 - y0) if y1 > y0 else Single(0)
-    upper_edge = (x2 - x1) / (y2 - y1) if y2 > y1 else Single(0)
-    for q in range(q0, q1):
-        y = Single(q)
-        xa = x0 + (y - y0) * long_edge
-        xb = x0 + (y - y0) * lower_edge if y < y1 else x1 + (y - y1) * upper_edge
-        start = max(np.int64(np.ceil(min(xa, xb))), low[q])
-        stop = min(np.int64(np.ceil(max(xa, xb))), high[q])
-        z = z0 + slope_y * (y - y0) - slope_x * x0
-        for g in range(start, stop):
-            column[n] = q * width + g
-            # Steep faces: rounding must not carry the height beyond the triangle's own.
-            plane = z + slope_x * Single(g)
-            height[n] = min(max(plane, z_low), z_high)
-            # A sliver so thin that its slope overflows has no height. (The test also keeps the compiler
-            # from preparing eight columns at a time, which costs more than the two or three there are.)
-            n += 1 if abs(plane) < Single(1e30) else 0
-    return n
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _count(  # type: ignore[no-untyped-def]
-    x, y, z, faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-    rotations, start, stop, half_from, half_to, width, angles, landing, touching,
-    seen, corner, near, head, row_low, row_high, all_low, all_high, tile_top, column, height,
-    hit_column, hit_height, hit_weight, hit_next, below, below_face, sums,
-):  # fmt: skip
-    """Count poses start to stop into `sums`; returns the first pose that did not fit the scratch memory.
-
-    Each pose is counted in two halves of the grid that are added up afterwards, whatever the number
-    of threads, so that one pose can be shared by two threads without changing a bit.
-    """
-    half = Single(width * 0.5)
-    for pose in range(start, stop):
-        lowest = _turn(x, y, z, rotations[pose], half, seen, corner)
-        for part in range(half_from, half_to):
-            row0 = part * (width // 2)
-            row1 = width if part == 1 else width // 2
-            # Loops, not slices: compiling a slice costs the first run half a second.
-            for q in range(width):
-                row_low[q] = width
-                row_high[q] = 0
-            for tile in range(tile_top.shape[0]):
-                tile_top[tile] = Single(-1e30)
-            r, out = rotations[pose], sums[pose, part]
-            for i in range(out.shape[0]):
-                out[i] = 0.0
-            hits = _paint(
-                faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-                r, width, row0, row1, angles, lowest, seen, corner, head, row_low, row_high, all_low,
-                all_high, tile_top, column, height, hit_column, hit_height, hit_weight, hit_next, below,
-                below_face, out,
-            )  # fmt: skip
-            if hits < 0:
-                for i in range(-hits - 1):
-                    head[hit_column[i]] = -1
-                return pose
-            _drop(
-                faces, normals, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-                r, width, row0, row1, landing, touching, seen, corner, near, head, row_low, row_high,
-                tile_top, column, height, hit_height, hit_next, below, below_face,
-            )  # fmt: skip
-            _add_up(
-                hits, lowest, normals, tags, r, head,
-                hit_column, hit_height, hit_weight, below, below_face, out,
-            )  # fmt: skip
-    return stop
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _paint(  # type: ignore[no-untyped-def]
-    faces, normals, areas, tags, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-    r, width, row0, row1, angles, lowest, seen, corner, head, row_low, row_high, all_low, all_high,
-    tile_top, column, height, hit_column, hit_height, hit_weight, hit_next, below, below_face, out,
-):  # fmt: skip
-    """Paint the faces that may need holding up into the columns.
-
-    Returns the number of points, or −n − 1 when there was no room beyond n.
-    """
-    fade_from, fade_to, sharp, level, limit = angles[0], angles[1], angles[2], angles[3], angles[4]
-    across, back, up = seen[0], seen[1], seen[2]
-    tiles = width // TILE + 1
-    half = Single(width * 0.5)
-    third = Single(1.0 / 3.0)
-    hits = 0
-    # Five running sums in registers; through memory each would wait for itself at every face.
-    area = shadows = moments = weighted_area = weighted_moment = 0.0
-    for block in range(first.shape[0] - 1):
-        cosine = cone_axis[block, 0] * r[9] + cone_axis[block, 1] * r[10] + cone_axis[block, 2] * r[11]
-        sine = math.sqrt(max(Single(0), Single(1) - cosine * cosine))
-        if cosine > -cone_cos[block] and cosine * cone_cos[block] - sine * cone_sin[block] >= fade_from:
-            continue
-        middle = (
-            r[3] * box_middle[block, 0] + r[4] * box_middle[block, 1] + r[5] * box_middle[block, 2] + half
-        )
-        reach = (
-            abs(r[3]) * box_half[block, 0] + abs(r[4]) * box_half[block, 1] + abs(r[5]) * box_half[block, 2]
-        )
-        if middle + reach < row0 or middle - reach > row1:
-            continue
-        for face in range(first[block], first[block + 1]):
-            down = normals[face, 0] * r[9] + normals[face, 1] * r[10] + normals[face, 2] * r[11]
-            if down >= fade_from:
-                continue
-            a, b, c = faces[face, 0], faces[face, 1], faces[face, 2]
-            y0, y1, y2 = back[a], back[b], back[c]
-            z0, z1, z2 = up[a], up[b], up[c]
-            top = max(z0, max(z1, z2))
-            if down <= level and top <= lowest + Single(ON_BED_MM):
-                continue
-            weight = Single(1)
-            if down > fade_to:
-                angle = Single(math.degrees(math.asin(-down)))
-                weight = (angle - (limit - Single(FADE_DEG))) / Single(2 * FADE_DEG)
-            mean_y = (y0 + y1 + y2) * third
-            if mean_y >= row0 and mean_y < row1:
-                facing = normals[face, 0] * r[6] + normals[face, 1] * r[7] + normals[face, 2] * r[8]
-                shadow = -facing * areas[face]
-                moment = shadow * ((z0 + z1 + z2) * third - lowest)
-                weighted_area += weight * shadow
-                weighted_moment += weight * moment
-                tag = tags[face]
-                if tag >= _FREE:
-                    out[_F_W_AREA] += weight * shadow
-                    out[_F_W_MOMENT] += weight * moment
-                if down < sharp:
-                    area += areas[face]
-                    shadows += shadow
-                    moments += moment
-                    if tag >= _FREE:
-                        out[_F_SHADOW] += shadow
-                        out[_F_MOMENT] += moment
-                        tag -= _FREE
-                    if tag > 0:
-                        out[_SUMS + tag - 1] += areas[face]
-            differs = (corner[a] ^ corner[b]) | (corner[a] ^ corner[c])
-            if ((differs & 0xFFFF) == 0) | ((differs >> 16) == 0):
-                continue
-            x0, x1, x2 = across[a], across[b], across[c]
-            q0 = max(np.int64(np.ceil(min(y0, min(y1, y2)))), row0)
-            q1 = min(np.int64(np.ceil(max(y0, max(y1, y2)))), row1)
-            g0 = np.int64(np.ceil(min(x0, min(x1, x2))))
-            g1 = np.int64(np.ceil(max(x0, max(x1, x2))))
-            if q0 >= q1:
-                continue
-            n = _columns_inside(
-                x0, y0, z0, x1, y1, z1, x2, y2, z2, q0, q1, g0, g1, width, all_low, all_high, column, height
-            )
-            if n == 0:
-                continue
-            if hits + n > hit_column.shape[0]:
-                return -hits - 1
-            for q in range(q0, q1):
-                row_low[q] = min(row_low[q], g0)
-                row_high[q] = max(row_high[q], g1)
-            for u in range(q0 // TILE, (q1 - 1) // TILE + 1):
-                for v in range(g0 // TILE, (g1 - 1) // TILE + 1):
-                    tile_top[u * tiles + v] = max(tile_top[u * tiles + v], top)
-            # The sign of the stored weight says whether the face also counts sharply, and two more that it
-            # holds itself up.
-            signed = weight + Single(2) if tags[face] >= _FREE else weight
-            signed = signed if down < sharp else -signed
-            for i in range(n):
-                hit_column[hits] = column[i]
-                hit_height[hits] = height[i]
-                hit_weight[hits] = signed
-                hit_next[hits] = head[column[i]]
-                below[hits] = Single(-1e30)
-                below_face[hits] = -1
-                head[column[i]] = hits
-                hits += 1
-    out[_AREA] = area
-    out[_SHADOW] = shadows
-    out[_MOMENT] = moments
-    out[_W_AREA] = weighted_area
-    out[_W_MOMENT] = weighted_moment
-    return hits
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _drop(  # type: ignore[no-untyped-def]
-    faces, normals, first, cone_axis, cone_cos, cone_sin, box_middle, box_half,
-    r, width, row0, row1, landing, touching, seen, corner, near, head, row_low, row_high,
-    tile_top, column, height, hit_height, hit_next, below, below_face,
-):  # fmt: skip
-    """Give every painted point the highest surface below it that a support can land on."""
-    across, back, up = seen[0], seen[1], seen[2]
-    tiles = width // TILE + 1
-    half = Single(width * 0.5)
-    for block in range(first.shape[0] - 1):
-        cosine = cone_axis[block, 0] * r[6] + cone_axis[block, 1] * r[7] + cone_axis[block, 2] * r[8]
-        sine = math.sqrt(max(Single(0), Single(1) - cosine * cosine))
-        if cosine < cone_cos[block] and cosine * cone_cos[block] + sine * cone_sin[block] <= landing:
-            continue
-        m0, m1, m2 = box_middle[block, 0], box_middle[block, 1], box_middle[block, 2]
-        h0, h1, h2 = box_half[block, 0], box_half[block, 1], box_half[block, 2]
-        middle = r[3] * m0 + r[4] * m1 + r[5] * m2 + half
-        reach = abs(r[3]) * h0 + abs(r[4]) * h1 + abs(r[5]) * h2
-        if middle + reach < row0 or middle - reach > row1:
-            continue
-        u0 = np.int64(max(Single(row0), middle - reach)) // TILE
-        u1 = min(np.int64(middle + reach), row1) // TILE
-        middle = r[0] * m0 + r[1] * m1 + r[2] * m2 + half
-        reach = abs(r[0]) * h0 + abs(r[1]) * h1 + abs(r[2]) * h2
-        v0 = np.int64(max(Single(0), middle - reach)) // TILE
-        v1 = min(np.int64(middle + reach) // TILE, tiles - 1)
-        bottom = r[6] * m0 + r[7] * m1 + r[8] * m2 - (abs(r[6]) * h0 + abs(r[7]) * h1 + abs(r[8]) * h2)
-        under = False
-        for u in range(u0, u1 + 1):
-            for v in range(v0, v1 + 1):
-                if tile_top[u * tiles + v] > bottom:
-                    under = True
-                    break
-            if under:
-                break
-        if not under:
-            continue
-        # Most faces are smaller than a column. Those that can reach a centre are listed first, without a
-        # branch that the processor would guess wrong.
-        count = 0
-        for face in range(first[block], first[block + 1]):
-            a, b, c = faces[face, 0], faces[face, 1], faces[face, 2]
-            differs = (corner[a] ^ corner[b]) | (corner[a] ^ corner[c])
-            near[count] = face
-            count += 1 if ((differs & 0xFFFF) != 0) & ((differs >> 16) != 0) else 0
-        for index in range(count):
-            face = near[index]
-            a, b, c = faces[face, 0], faces[face, 1], faces[face, 2]
-            if normals[face, 0] * r[6] + normals[face, 1] * r[7] + normals[face, 2] * r[8] <= landing:
-                continue
-            x0, x1, x2 = across[a], across[b], across[c]
-            y0, y1, y2 = back[a], back[b], back[c]
-            q0 = max(np.int64(np.ceil(min(y0, min(y1, y2)))), row0)
-            q1 = min(np.int64(np.ceil(max(y0, max(y1, y2)))), row1)
-            g0 = np.int64(np.ceil(min(x0, min(x1, x2))))
-            g1 = np.int64(np.ceil(max(x0, max(x1, x2))))
-            if q0 >= q1:
-                continue
-            n = _columns_inside(
-                x0, y0, up[a], x1, y1, up[b], x2, y2, up[c],
-                q0, q1, g0, g1, width, row_low, row_high, column, height,
-            )  # fmt: skip
-            for i in range(n):
-                hit = head[column[i]]
-                while hit >= 0:
-                    if height[i] < hit_height[hit] - touching and height[i] > below[hit]:
-                        below[hit] = height[i]
-                        below_face[hit] = face
-                    hit = hit_next[hit]
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _add_up(  # type: ignore[no-untyped-def]
-    hits, lowest, normals, tags, r, head, hit_column, hit_height, hit_weight, below, below_face, out
-):
-    """Add up the gaps under the painted points, and leave the columns clean for the next pose."""
-    for i in range(hits):
-        head[hit_column[i]] = -1
-        h = np.float64(hit_height[i] - lowest)
-        face = below_face[i]
-        gap = h if face < 0 else np.float64(hit_height[i] - below[i])
-        weight = np.float64(abs(hit_weight[i]))
-        if weight > 1.5:
-            weight -= 2.0
-            out[_F_W_HITS] += weight
-            out[_F_W_GAP] += weight * gap
-            out[_F_W_HEIGHT] += weight * h
-            out[_F_W_HEIGHT2] += weight * h * h
-            out[_F_W_GAP_HEIGHT] += weight * gap * h
-            if hit_weight[i] > 0:
-                out[_F_HITS] += 1.0
-                out[_F_GAP] += gap
-                out[_F_HEIGHT] += h
-                out[_F_HEIGHT2] += h * h
-                out[_F_GAP_HEIGHT] += gap * h
-        out[_W_HITS] += weight
-        out[_W_GAP] += weight * gap
-        out[_W_HEIGHT] += weight * h
-        out[_W_HEIGHT2] += weight * h * h
-        out[_W_GAP_HEIGHT] += weight * gap * h
-        if hit_weight[i] > 0:
-            out[_HITS] += 1.0
-            out[_GAP] += gap
-            out[_HEIGHT] += h
-            out[_HEIGHT2] += h * h
-            out[_GAP_HEIGHT] += gap * h
-            if face >= 0:
-                out[_GAP_ON_PART] += gap
-                up = abs(normals[face, 0] * r[6] + normals[face, 1] * r[7] + normals[face, 2] * r[8])
-                landed = 1.0 / max(np.float64(up), 0.05)
-                out[_SCAR] += landed
-                tag = tags[face] & (_FREE - 1)
-                if tag > 0:
-                    out[_SUMS + TAGS + tag - 1] += landed
-
-
-def _support(sums: Floats, pitch_mm: float) -> Support:
-    """Turn sums over both halves of the grid into areas and volumes."""
-    s = sums[:, 0] + sums[:, 1]
-    volumes = np.empty((len(s), 6))
-    _fit(s, pitch_mm, volumes)
-    volume, weighted, on_part, column_area, needed, needed_weighted = volumes.T
-    return Support(
-        overhang_area=s[:, _AREA],
-        overhang_projected=s[:, _SHADOW],
-        volume=volume,
-        volume_weighted=weighted,
-        needed=needed,
-        needed_weighted=needed_weighted,
-        volume_on_part=on_part,
-        scar_area=s[:, _AREA] + s[:, _SCAR] * column_area,
-        tag_overhang_area=s[:, _SUMS : _SUMS + TAGS],
-        tag_landing_area=s[:, _SUMS + TAGS :] * column_area[:, None],
-    )
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _fit(sums, pitch, volumes):  # type: ignore[no-untyped-def]
-    """Volume, weighted volume, volume on the part, and the shadow that one painted point stands for."""
+def _fit(sums, pitch, table):  # type: ignore[no-untyped-def]
+    """Turn sums over both halves of the grid into areas and volumes, in the order of `Support`."""
     for pose in range(sums.shape[0]):
-        s = sums[pose]
-        volumes[pose, 0] = _regressed(
-            s[_HITS], s[_GAP], s[_HEIGHT], s[_HEIGHT2], s[_GAP_HEIGHT], s[_SHADOW], s[_MOMENT]
+        s = sums[pose, 0]
+        for i in range(s.shape[0]):
+            s[i] += sums[pose, 1, i]
+        out = table[pose]
+        out[0], out[1] = s[AREA], s[SHADOW]
+        out[2] = _regressed(s[HITS], s[GAP], s[HEIGHT], s[HEIGHT2], s[GAP_HEIGHT], s[SHADOW], s[MOMENT])
+        out[3] = _regressed(
+            s[W_HITS], s[W_GAP], s[W_HEIGHT], s[W_HEIGHT2], s[W_GAP_HEIGHT], s[W_AREA], s[W_MOMENT]
         )
-        volumes[pose, 1] = _regressed(
-            s[_W_HITS], s[_W_GAP], s[_W_HEIGHT], s[_W_HEIGHT2], s[_W_GAP_HEIGHT], s[_W_AREA], s[_W_MOMENT]
-        )
-        volumes[pose, 2] = volumes[pose, 0] * s[_GAP_ON_PART] / s[_GAP] if s[_GAP] > 0.0 else 0.0
+        out[4], out[5] = out[2], out[3]
+        if s[F_W_AREA] > 0.0:
+            out[4] = _regressed(
+                s[HITS] - s[F_HITS],
+                s[GAP] - s[F_GAP],
+                s[HEIGHT] - s[F_HEIGHT],
+                s[HEIGHT2] - s[F_HEIGHT2],
+                s[GAP_HEIGHT] - s[F_GAP_HEIGHT],
+                s[SHADOW] - s[F_SHADOW],
+                s[MOMENT] - s[F_MOMENT],
+            )
+            out[5] = _regressed(
+                s[W_HITS] - s[F_W_HITS],
+                s[W_GAP] - s[F_W_GAP],
+                s[W_HEIGHT] - s[F_W_HEIGHT],
+                s[W_HEIGHT2] - s[F_W_HEIGHT2],
+                s[W_GAP_HEIGHT] - s[F_W_GAP_HEIGHT],
+                s[W_AREA] - s[F_W_AREA],
+                s[W_MOMENT] - s[F_W_MOMENT],
+            )
+        out[6] = out[2] * s[GAP_ON_PART] / s[GAP] if s[GAP] > 0.0 else 0.0
         # Sampled columns stand for the exact shadow.
-        volumes[pose, 3] = s[_SHADOW] / s[_HITS] if s[_HITS] > 0.0 else pitch * pitch
-        volumes[pose, 4], volumes[pose, 5] = volumes[pose, 0], volumes[pose, 1]
-        if s[_F_W_AREA] > 0.0:
-            volumes[pose, 4] = _regressed(
-                s[_HITS] - s[_F_HITS],
-                s[_GAP] - s[_F_GAP],
-                s[_HEIGHT] - s[_F_HEIGHT],
-                s[_HEIGHT2] - s[_F_HEIGHT2],
-                s[_GAP_HEIGHT] - s[_F_GAP_HEIGHT],
-                s[_SHADOW] - s[_F_SHADOW],
-                s[_MOMENT] - s[_F_MOMENT],
-            )
-            volumes[pose, 5] = _regressed(
-                s[_W_HITS] - s[_F_W_HITS],
-                s[_W_GAP] - s[_F_W_GAP],
-                s[_W_HEIGHT] - s[_F_W_HEIGHT],
-                s[_W_HEIGHT2] - s[_F_W_HEIGHT2],
-                s[_W_GAP_HEIGHT] - s[_F_W_GAP_HEIGHT],
-                s[_W_AREA] - s[_F_W_AREA],
-                s[_W_MOMENT] - s[_F_W_MOMENT],
-            )
+        column_area = s[SHADOW] / s[HITS] if s[HITS] > 0.0 else pitch * pitch
+        out[7] = s[AREA] + s[SCAR] * column_area
+        for tag in range(TAGS):
+            out[8 + tag] = s[SUMS + tag]
+            out[8 + TAGS + tag] = s[SUMS + TAGS + tag] * column_area
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -162,7 +162,7 @@ def _cut(  # type: ignore[no-untyped-def]
                 cut[k, end + 1] = px * vx + py * vy + pz * vz
                 across = neighbours[cut_face[k], side]
                 if across >= 0 and local[across] >= 0:
-                    a, b = _root(parent, k), _root(parent, local[across])
+                    a, b = _root(parent, k), _root(parent, np.int64(local[across]))
                     if a != b:
                         parent[max(a, b)] = min(a, b)
         enclosed = np.zeros(n)
@@ -180,7 +180,7 @@ def _cut(  # type: ignore[no-untyped-def]
         foot_u = com[0] * ux + com[1] * uy + com[2] * uz
         foot_v = com[0] * vx + com[1] * vy + com[2] * vz
         height = com[0] * bx + com[1] * by + com[2] * bz - level + above_bed
-        margin[p] = math.degrees(math.atan2(_inside_by(cut, n, foot_u, foot_v), max(height, 1e-12)))
+        margin[p] = math.degrees(math.atan2(_inside_by(cut, np.int64(n), foot_u, foot_v), max(height, 1e-12)))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

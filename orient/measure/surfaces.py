@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.errors import OrientError
-from orient.measure.columns import LEVEL_DEG, ON_BED_MM, TAGS, Support
+from orient.measure.columns import LEVEL_DEG, Support
+from orient.measure.painting import ON_BED_MM, TAGS
 from orient.part.mesh import Part
 
 Floats = NDArray[np.float64]

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.measure.columns import LEVEL_DEG, ON_BED_MM, count_columns
+from orient.measure.columns import LEVEL_DEG, count_columns
+from orient.measure.painting import ON_BED_MM
 from orient.measure.poses import Sorted
 from orient.process import Process
 
@@ -46,26 +46,26 @@ def support_when_tilted(ready: Sorted, process: Process, direction: Floats) -> f
     ways = np.arange(WAYS) * (2.0 * math.pi / WAYS)
     lean = np.outer(np.cos(ways), x) + np.outer(np.sin(ways), y)
     tilt = math.radians(TILT_DEG)
-    normals = ready.blocks.normals.copy()
-    # A face without a normal is never held up: what lies on the bed stays out of the count.
-    normals[_on_bed(ready, direction)] = 0.0
     support = count_columns(
-        replace(ready.blocks, normals=normals),
+        ready.blocks,
         np.tile(direction, (WAYS, 1)),
         ready.frame,
         ready.pitch_mm,
         process.overhang_limit_deg,
         closed=ready.part.closed,
+        # What lies on the bed needs nothing, however it leans.
+        free=_on_bed(ready, direction),
         judged_along=math.cos(tilt) * direction + math.sin(tilt) * lean,
     )
-    return float(support.volume.max())
+    return float(support.needed.max())
 
 
 def _on_bed(ready: Sorted, direction: Floats) -> NDArray[np.bool_]:
-    """Faces, in block order, that lie on the bed."""
+    """Faces, in the part's own order, that lie on the bed."""
     blocks = ready.blocks
     heights = np.stack([blocks.x, blocks.y, blocks.z], axis=1) @ direction
     top = heights[blocks.faces].max(axis=1)
     level = -math.cos(math.radians(LEVEL_DEG))
-    lies: NDArray[np.bool_] = (blocks.normals @ direction <= level) & (top <= heights.min() + ON_BED_MM)
+    lies = np.empty(len(blocks.faces), dtype=np.bool_)
+    lies[blocks.original] = (blocks.normals @ direction <= level) & (top <= heights.min() + ON_BED_MM)
     return lies

@@ -144,14 +144,15 @@ def _largest(vertices, faces, normals, neighbours, angles):  # type: ignore[no-u
     flat = np.empty(_MOST_FLAT, dtype=np.int32)
     for f in range(faces.shape[0]):
         for k in range(3):
-            g = neighbours[f, k]
+            # One type of integer throughout, so that the facet is compiled once.
+            g = np.int64(neighbours[f, k])
             theta = abs(angles[f, k])
             if g < f or not (theta > _FLAT and theta < _SMOOTH):
                 continue
-            kg = 0
+            kg = np.int64(0)
             for c in range(3):
                 if neighbours[g, c] == f and faces[g, c] == faces[f, (k + 1) % 3]:
-                    kg = c
+                    kg = np.int64(c)
             w1, on1, round1, h1 = _facet(vertices, faces, normals, neighbours, angles, f, k, flat)
             w2, on2, round2, h2 = _facet(vertices, faces, normals, neighbours, angles, g, kg, flat)
             if not (on1 and on2) or w1 > 2.0 * w2 or w2 > 2.0 * w1:

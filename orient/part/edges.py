@@ -12,6 +12,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from orient.part.readonly import readonly
+
 
 @dataclass(frozen=True, eq=False)
 class Edges:
@@ -157,7 +159,7 @@ def edge_angles(
         Radians, 0 where the faces lie flat, positive where the edge is convex, negative where it
         is concave; NaN where the edge has no neighbour.
     """
-    return _edge_angles(vertices, faces, normals, neighbours)
+    return _edge_angles(readonly(vertices), readonly(faces), readonly(normals), readonly(neighbours))
 
 
 @njit(cache=True, nogil=True)

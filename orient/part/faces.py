@@ -6,6 +6,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from orient.part.readonly import readonly
+
 
 def face_geometry(
     vertices: NDArray[np.float64], faces: NDArray[np.int32]
@@ -75,7 +77,8 @@ def signed_volumes(
         outward they sum to the volume inside (divergence theorem; B. Mirtich, Fast and accurate
         computation of polyhedral mass properties, J. Graphics Tools 1(2), 1996, from memory).
     """
-    return _signed_volumes(vertices, faces, np.asarray(origin, dtype=np.float64))
+    origin = np.array(origin, dtype=np.float64)
+    return _signed_volumes(readonly(vertices), readonly(faces), origin)
 
 
 @njit(cache=True, nogil=True)

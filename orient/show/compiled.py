@@ -14,9 +14,12 @@ import numpy as np
 from orient.cost.bands import Pieces, bands_of
 from orient.cost.envelope import fit_in, side_by_side
 from orient.measure.blocks import sort_into_blocks
-from orient.measure.columns import _count, count_columns
+from orient.measure.columns import count_columns
 from orient.measure.faces import NormalGroups, surface_of
 from orient.measure.footprint import footprint_of, neighbours_in_blocks
+from orient.measure.painting import count_poses
+from orient.part.mesh import part_from_arrays
+from orient.pose.resting import resting_poses
 from orient.show.compiled_features import LOOPS, compile_features, compile_holes, compile_rough
 
 _UP = np.array([[0.0, 0.0, 1.0], [0.0, 0.6, 0.8]])
@@ -24,7 +27,7 @@ _UP = np.array([[0.0, 0.0, 1.0], [0.0, 0.6, 0.8]])
 
 def compiled_before() -> bool:
     """True when an earlier run left its compiled column kernel on this machine."""
-    return _kept(_count)
+    return _kept(count_poses)
 
 
 def features_compiled_before() -> bool:
@@ -69,6 +72,8 @@ def compile_beside(measures: bool = True, features: bool = False) -> Callable[[]
         return lambda: None
 
     def wait() -> None:
+        if measures:
+            compile_the_rest()
         compile_holes()
         if features:
             compile_rough()
@@ -78,24 +83,25 @@ def compile_beside(measures: bool = True, features: bool = False) -> Callable[[]
 
 
 def compile_measures() -> None:
-    """Run every compiled measure once, on a tetrahedron."""
+    """Run what counts columns, cuts the first layer and fits a part into a machine once, on a tetrahedron."""
     part = _tetrahedron()
     blocks = sort_into_blocks(part)
     count_columns(blocks, _UP, np.eye(3), 0.5, 45.0, threads=1)
     footprint_of(part, blocks, neighbours_in_blocks(part, blocks), _UP, np.zeros(2), 0.2)
-    surface_of(NormalGroups(part.normals, part.areas), _UP, 0.2)
+    fit_in(_UP, part.vertices, (100.0, 100.0, 100.0))
+    side_by_side(_UP[0], part.vertices, (100.0, 100.0, 100.0))
 
 
-def compile_costs() -> None:
-    """Run every compiled cost once, on a tetrahedron."""
+def compile_the_rest() -> None:
+    """Run the other measures once: as much as lets two processes end together."""
     part = _tetrahedron()
+    resting_poses(part_from_arrays(part.vertices, part.faces))
+    surface_of(NormalGroups(part.normals, part.areas), _UP, 0.2)
     corners = part.vertices[part.faces]
     points = np.ascontiguousarray(part.vertices.T)
     vectors = part.areas[:, None] * part.normals
     pieces = Pieces(corners, np.zeros((0, 3)), np.zeros(0), vectors, part.areas, points, 10.0, True)
     bands_of(pieces, _UP, 0.8, 0.9, threads=1)
-    fit_in(_UP, part.vertices, (100.0, 100.0, 100.0))
-    side_by_side(_UP[0], part.vertices, (100.0, 100.0, 100.0))
 
 
 def _tetrahedron() -> Any:
@@ -119,6 +125,5 @@ def _tetrahedron() -> Any:
 if __name__ == "__main__":
     if "measures" in sys.argv:
         compile_measures()
-        compile_costs()
     if "features" in sys.argv:
         compile_features()

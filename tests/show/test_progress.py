@@ -62,7 +62,7 @@ def test_later_runs_say_and_compile_nothing(monkeypatch, capsys):
 
 def test_every_loop_that_is_compiled_beside_runs_on_its_tetrahedron():
     compiled.compile_measures()
-    compiled.compile_costs()
+    compiled.compile_the_rest()
     assert compiled.compiled_before()
 
 

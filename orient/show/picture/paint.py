@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from orient.features.model import Feature
-from orient.measure.columns import LEVEL_DEG, LIMIT_TOLERANCE_DEG, ON_BED_MM
+from orient.measure.columns import LEVEL_DEG, LIMIT_TOLERANCE_DEG
 from orient.measure.load import failure_index
+from orient.measure.painting import ON_BED_MM
 from orient.part.mesh import Part
 from orient.process import Process
 from orient.show.picture.colours import BLANK, BLUE, ORANGE, PLAIN, PURPLE, RGB, SKY, cividis

@@ -24,6 +24,7 @@ from dataclasses import dataclass
 from functools import cache
 from queue import SimpleQueue
 from threading import Thread
+from typing import Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -78,7 +79,7 @@ Single = np.float32
 
 # Columns over the part's mean shadow. With the regression estimate this keeps the volume within
 # about half a per cent of a ten times finer grid; see tests/measure/test_columns.py.
-COLUMNS = 20_000
+COLUMNS = 12_000
 # A grid is at most this wide, which bounds memory for needles; their columns are then coarser.
 WIDEST_GRID = 2_000
 # The grid is turned against the part's own axes by the angle whose slope is the golden section:
@@ -203,21 +204,28 @@ def count_columns(
     touching = Single(4e-6 * blocks.radius)
     rooms = _ROOMS.setdefault(blocks, [])
 
+    def given(room: _Room, start: int, stop: int, half_from: int = 0, half_to: int = 2) -> tuple[Any, ...]:
+        return (
+            blocks.lanes, blocks.runs, blocks.first, blocks.normals, blocks.areas, face_tags, rotations,
+            start, stop, half_from, half_to, width, shift, angles, landing_cosine, touching,
+            *room.arrays, sums,
+        )  # fmt: skip
+
     def run(start: int, stop: int, half_from: int = 0, half_to: int = 2) -> int:
         room = _room(rooms, width)
         pose = start
-        while pose < stop:
-            pose = count_poses(
-                blocks.lanes, blocks.runs, blocks.first, blocks.normals, blocks.areas, face_tags, rotations,
-                pose, stop, half_from, half_to, width, shift, angles, landing_cosine, touching,
-                *room.arrays, sums,
-            )  # fmt: skip
-            if pose < stop:
-                room.grow()
+        while (pose := count_poses(*given(room, pose, stop, half_from, half_to))) < stop:
+            room.grow()
         rooms.append(room)
         return stop - start
 
-    _share_out(run, len(directions), threads or available_threads(), progress)
+    threads = threads or available_threads()
+    if len(directions) == 1 and threads > 1:
+        _share_one(given, run, rooms, width)
+        if progress:
+            progress(1)
+    else:
+        _share_out(run, len(directions), threads, progress)
     table = np.empty((len(directions), 8 + 2 * TAGS))
     _fit(sums, pitch_mm, table)
     figures: tuple[Floats, ...] = (*table.T[:8], table[:, 8 : 8 + TAGS], table[:, 8 + TAGS :])
@@ -246,23 +254,33 @@ def available_threads() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
+def _share_one(
+    given: Callable[..., tuple[Any, ...]], run: Callable[..., int], rooms: list[_Room], width: int
+) -> None:
+    """Share a single pose between two threads, half of the grid each.
+
+    All is made ready before the other thread is woken, so that the two do not wait for one another's Python.
+    """
+    room, other = _room(rooms, width), _room(rooms, width)
+    mine = given(room, 0, 1, 1, 2)
+    done: SimpleQueue[int | BaseException] = SimpleQueue()
+    _partner().put((given(other, 0, 1, 0, 1), done))
+    fits = count_poses(*mine)
+    others_fits = done.get()
+    # Each thread finds its own room again, still in its processor's cache.
+    rooms += (other, room)
+    if isinstance(others_fits, BaseException):
+        raise others_fits
+    for half, ended in ((1, fits), (0, others_fits)):
+        if ended < 1:  # there was no room for all that the pose paints
+            run(0, 1, half, half + 1)
+
+
 def _share_out(
     run: Callable[..., int], poses: int, threads: int, progress: Callable[[int], None] | None
 ) -> None:
-    """Deal the poses out in batches small enough to share evenly, and report as they come back.
-
-    A single pose is shared by two threads, half of the grid each.
-    """
+    """Deal the poses out in batches small enough to share evenly, and report as they come back."""
     report = progress or (lambda _: None)
-    if poses == 1 and threads > 1:
-        done: SimpleQueue[int | BaseException] = SimpleQueue()
-        _partner().put((run, done))
-        run(0, 1, 1, 2)
-        half = done.get()
-        if isinstance(half, BaseException):
-            raise half
-        report(half)
-        return
     size = max(1, min(64, -(-poses // (4 * threads))))
     starts = range(0, poses, size)
     stops = [min(start + size, poses) for start in starts]
@@ -277,15 +295,15 @@ def _threads(count: int) -> ThreadPoolExecutor:
 
 
 @cache
-def _partner() -> SimpleQueue[tuple[Callable[..., int], SimpleQueue[int | BaseException]]]:
+def _partner() -> SimpleQueue[tuple[tuple[Any, ...], SimpleQueue[int | BaseException]]]:
     """A thread that counts the first half of a pose: handing over to a pool takes three times as long."""
-    tasks: SimpleQueue[tuple[Callable[..., int], SimpleQueue[int | BaseException]]] = SimpleQueue()
+    tasks: SimpleQueue[tuple[tuple[Any, ...], SimpleQueue[int | BaseException]]] = SimpleQueue()
 
     def work() -> None:
         while True:
-            run, done = tasks.get()
+            given, done = tasks.get()
             try:
-                done.put(run(0, 1, 0, 1))
+                done.put(count_poses(*given))
             except BaseException as error:
                 done.put(error)
 

@@ -75,6 +75,14 @@ def notes_of(part: Part, brief: Brief, process: Process, loads: Loads) -> tuple[
             f"The brief is read whole, but not all of it is used yet: {', '.join(unused[:-1])}"
             f"{' and ' if unused[1:] else ''}{unused[-1]}."
         )
+    given = brief.weights.given()
+    if given.get("load") and not len(loads.axes) and not brief.load.case:
+        notes.append(
+            "The weight on load counts for nothing, as no load is given: name its direction with "
+            "--stress-axis or in [load]."
+        )
+    if given.get("faces") and not brief.faces:
+        notes.append("The weight on faces counts for nothing, as no [[faces]] of a brief says which matter.")
     return tuple(notes)
 
 

@@ -456,7 +456,8 @@ def test_asking_again_with_other_weights_does_not_solve_again():
 
 @pytest.mark.parametrize(("weight", "asks_for"), [("load", "--stress-axis"), ("faces", "[[faces]]")])
 def test_a_weight_on_what_the_job_does_not_have_is_said_to_count_for_nothing(weight, asks_for):
-    part = part_from_trimesh(trimesh.creation.box((30.0, 20.0, 10.0)))
-    notes = evaluate(part, Brief.model_validate({"weights": {weight: 2.0}}), directions=50).notes
+    part, brief = open_box().part, Brief.model_validate({"weights": {weight: 2.0}})
+    notes = orient.evaluate(part, brief, directions=50).notes
     assert any(f"weight on {weight} counts for nothing" in note and asks_for in note for note in notes)
-    assert not any("counts for nothing" in note for note in evaluate(part, Brief(), directions=50).notes)
+    notes = orient.evaluate(part, Brief(), directions=50).notes
+    assert not any("counts for nothing" in note for note in notes)

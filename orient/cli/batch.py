@@ -49,7 +49,7 @@ def batch(
 
     from orient.handover.batch import bed_bytes, order_document, order_parts
     from orient.handover.oriented import format_of
-    from orient.show.files import write_whole
+    from orient.show.files import write_together
     from orient.show.handover import handover_json, order_view
 
     start = datetime.now() if job.brief.job.due else None
@@ -59,10 +59,8 @@ def batch(
         path = Path(output)
         several = len(order.beds) > 1
         names = [path.with_stem(f"{path.stem}-{k + 1}") if several else path for k in range(len(order.beds))]
-        # All are made before the first is written.
         made = [bed_bytes(order, bed, format_of(path)) for bed in order.beds]
-        for name, data in zip(names, made, strict=True):
-            write_whole(name, data)
+        write_together(dict(zip(names, made, strict=True)))
         paths = [str(name) for name in names]
     told = order_document(order, paths)
     hand_over(json, lambda: handover_json(told), lambda _: order_view(told))

@@ -30,31 +30,64 @@ def write_whole(path: Path, data: bytes) -> None:
         When the folder is missing or cannot be written to; nothing is left behind.
     """
     refuse_unwritable(path)
-    temporary = ""
-    try:
-        if path.exists() and not path.is_file():
+    if path.exists() and not path.is_file():
+        try:
             path.write_bytes(data)
-            return
-        path = path.resolve()
-        writing.append(path.name)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.", suffix=".part")
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        # mkstemp makes files private; a written result is as readable as any other.
-        mask = os.umask(0)
-        os.umask(mask)
-        os.chmod(temporary, 0o666 & ~mask)
-        os.replace(temporary, path)
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            raise _unwritten(path, error) from None
+        return
+    write_together({path: data})
+
+
+def write_together(files: Mapping[Path, bytes]) -> None:
+    """Write several files of which none appears unless all of them could be written.
+
+    Parameters
+    ----------
+    files : Mapping of Path to bytes
+        What each holds.
+
+    Raises
+    ------
+    OrientError
+        When one of them cannot be written; none is left behind, and what stood there stands.
+    """
+    temporaries: dict[Path, str] = {}
+    path = Path()
+    try:
+        for path, data in files.items():
+            refuse_unwritable(path)
+            place = path.resolve()
+            writing.append(place.name)
+            handle, temporary = tempfile.mkstemp(
+                dir=place.parent, prefix=f".{place.name[:40]}.", suffix=".part"
+            )
+            temporaries[place] = temporary
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+            # mkstemp makes files private; a written result is as readable as any other.
+            mask = os.umask(0)
+            os.umask(mask)
+            os.chmod(temporary, 0o666 & ~mask)
+        for place, temporary in temporaries.items():
+            os.replace(temporary, place)
     except BaseException as error:
-        if temporary and os.path.exists(temporary):
-            os.unlink(temporary)
+        for temporary in temporaries.values():
+            if os.path.exists(temporary):
+                os.unlink(temporary)
         if isinstance(error, OSError) and not isinstance(error, BrokenPipeError):
-            raise OrientError(
-                f"{path} cannot be written ({error.strerror}): choose another place or free some room."
-            ) from None
+            raise _unwritten(path, error) from None
         raise
     finally:
         writing.clear()
+
+
+def _unwritten(path: Path, error: OSError) -> OrientError:
+    return OrientError(
+        f"{path} cannot be written ({error.strerror}): choose another place or free some room."
+    )
 
 
 def refuse_unwritable(path: Path) -> None:

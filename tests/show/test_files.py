@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from orient.errors import OrientError
-from orient.show.files import refuse_outputs, refuse_unwritable, write_whole
+from orient.show.files import refuse_outputs, refuse_unwritable, write_together, write_whole
 
 
 def full_disk(*_args, **_kwargs):
@@ -60,6 +60,14 @@ def test_a_disk_that_fills_up_leaves_nothing_half_written(tmp_path, monkeypatch)
     with pytest.raises(OrientError, match="free some room"):
         write_whole(tmp_path / "a.json", b"new and long")
     assert not list(tmp_path.iterdir())
+
+
+def test_of_files_that_belong_together_none_appears_unless_all_can_be_written(tmp_path):
+    (tmp_path / "bed-1.3mf").write_bytes(b"old")
+    with pytest.raises(OrientError, match="does not exist"):
+        write_together({tmp_path / "bed-1.3mf": b"new", tmp_path / "no" / "bed-2.3mf": b"new"})
+    assert [path.name for path in tmp_path.iterdir()] == ["bed-1.3mf"]
+    assert (tmp_path / "bed-1.3mf").read_bytes() == b"old"
 
 
 def test_stopping_in_the_middle_leaves_nothing_behind(tmp_path, monkeypatch):

@@ -8,6 +8,7 @@ import signal
 import sys
 import threading
 from contextlib import suppress
+from shutil import rmtree
 from typing import Any
 
 import typer
@@ -100,7 +101,10 @@ class _Stop:
             self.end()
 
     def end(self) -> None:
-        """End now; show the cursor again, which a progress bar hides."""
+        """End now; leave no folder behind, and show the cursor again, which a progress bar hides."""
+        read = sys.modules.get("orient.part.read")
+        for folder in read.unpacking if read is not None else ():
+            rmtree(folder, ignore_errors=True)
         with suppress(OSError, ValueError):
             if sys.stderr.isatty():
                 os.write(sys.stderr.fileno(), b"\x1b[?25h\n")

@@ -6,7 +6,8 @@ import importlib.util
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,9 @@ from orient.part.stl import is_ascii_stl, is_binary_stl, read_ascii_stl, read_bi
 from orient.part.threemf import read_3mf
 from orient.part.triangles import Triangles
 from orient.part.units import canonical_unit, unit_word
+
+# Temporary folders that stand at this moment: who ends the process at once removes them.
+unpacking: list[str] = []
 
 _KIND_OF_SUFFIX = {
     ".stl": "STL",
@@ -261,11 +265,20 @@ def _ply_faces(path: Path) -> int:
     return 0
 
 
+@contextmanager
+def _noted(folder: str) -> Iterator[None]:
+    unpacking.append(folder)
+    try:
+        yield
+    finally:
+        unpacking.remove(folder)
+
+
 def _read_step(path: Path) -> Triangles:
     """Cut STEP solids into triangles; the kernel hands them over in metres."""
     if importlib.util.find_spec("cascadio") is None:
         raise OrientError("is a STEP file, which needs one more package: run pip install 'orient[step]'.")
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as folder, _noted(folder):
         between = Path(folder) / "part.glb"
         # In a process of its own: the kernel prints what it thinks of a file, and some damaged ones end it.
         tolerances = (str(_STEP_TOLERANCE_MM), str(_STEP_TOLERANCE_RAD))

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.part.test_reading import step_block
 from tests.trust.corpus import binary, block
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -96,3 +97,27 @@ def test_ctrl_c_at_any_moment_ends_clean(tmp_path, after):
     assert left in ([], ["found.json"])
     if left:
         assert result.read_text().rstrip().endswith("}")
+
+
+def test_ctrl_c_while_a_step_is_cut_into_triangles_leaves_no_folder(tmp_path):
+    pytest.importorskip("cascadio")
+    (tmp_path / "block.step").write_text(step_block(40, 20, 10), encoding="ascii")
+    between = tmp_path / "between"
+    between.mkdir()
+    with subprocess.Popen(
+        [*SHELL, "rank", str(tmp_path / "block.step")],
+        cwd=ROOT,
+        env=os.environ | {"TMPDIR": str(between)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+    ) as child:
+        until = time.monotonic() + 60
+        while not list(between.iterdir()):
+            assert time.monotonic() < until
+            assert child.poll() is None
+            time.sleep(0.005)
+        time.sleep(0.05)
+        child.send_signal(signal.SIGINT)
+        child.communicate(timeout=60)
+    assert child.returncode == 130
+    assert list(between.iterdir()) == []

@@ -21,7 +21,8 @@ def shop(
 ) -> None:
     """Say which machines can run the polymer, and what the part takes in the pose to choose."""
     job.begin({"--json": json})
-    found = job.evaluate(job.read())
+    # The tuning sheet goes by hard features, on the first run as on any other.
+    found = job.evaluate(job.read(features=True))
 
     from orient.show.shop import shop_json, shop_view
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from orient.materials.machines import Machine, machine_classes
 from orient.materials.polymers import Spread
@@ -23,7 +23,7 @@ class Requirement:
     Attributes
     ----------
     about : str
-        nozzle, bed, chamber, enclosure, nozzle material, nozzle bore, drying, feed, support.
+        nozzle, bed, chamber, enclosure, nozzle material, nozzle bore, drying, feed, support, room.
     verdict : str
         One of `VERDICTS`.
     reason : str
@@ -64,6 +64,11 @@ class Fitness:
         """The sentences, the worst first."""
         ordered = sorted(self.requirements, key=lambda one: -VERDICTS.index(one.verdict))
         return tuple(one.reason for one in ordered)
+
+    @property
+    def has_room(self) -> bool:
+        """Whether nothing said that the part is too large for it."""
+        return not any(one.about == "room" and one.verdict == "no" for one in self.requirements)
 
 
 def fitness(
@@ -114,8 +119,17 @@ def fitness(
         *_feed(polymer, machine),
         *_support(polymer, machine, support or support_material(None)),
     ]
-    worst = max(found, key=lambda one: VERDICTS.index(one.verdict))
-    return Fitness(machine, worst.verdict, tuple(found))
+    return Fitness(machine, _worst(found), tuple(found))
+
+
+def with_requirement(found: Fitness, one: Requirement) -> Fitness:
+    """Hold a machine against one thing more."""
+    requirements = (*found.requirements, one)
+    return replace(found, verdict=_worst(requirements), requirements=requirements)
+
+
+def _worst(found: Iterable[Requirement]) -> str:
+    return max(found, key=lambda one: VERDICTS.index(one.verdict)).verdict
 
 
 def fit_machines(

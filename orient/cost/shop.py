@@ -14,8 +14,8 @@ from orient.cost.bands import Bands, Pieces, bands_of
 from orient.cost.batch import Batch, plan_batch
 from orient.cost.cautions import cautions_for
 from orient.cost.curl import brim_mm, brims_mm, curl_index_mm, shrinkage_scale
-from orient.cost.envelope import fit_in, side_by_side
-from orient.cost.fitness import Fitness, fit_machines, fitness
+from orient.cost.envelope import MARGIN_MM, fit_in, side_by_side
+from orient.cost.fitness import Fitness, Requirement, fit_machines, fitness, with_requirement
 from orient.cost.layers import LayerChoice, nozzle_layer_table
 from orient.cost.money import Cost, Rates, cost_of, rates_from
 from orient.cost.plan import Plan, plan_from
@@ -213,8 +213,7 @@ def shop_for(brief: Brief, process: Process, part_size_mm: float | None = None) 
     if wish.machine is not None:
         chosen = fitness(polymer, machine(wish.machine, own), **asked)  # type: ignore[arg-type]
     else:
-        classes = [one for one in found if not one.machine.own]
-        chosen = next((one for one in classes if one.verdict != "no"), classes[-1])
+        chosen = _first_class(found)
     return Shop(
         polymer=polymer,
         machine=chosen.machine,
@@ -230,6 +229,77 @@ def shop_for(brief: Brief, process: Process, part_size_mm: float | None = None) 
         due=brief.job.due,
         scale_xyz=_scale(brief, polymer),
     )
+
+
+def with_room(
+    shop: Shop,
+    brief: Brief,
+    process: Process,
+    direction: ArrayLike,
+    points: ArrayLike,
+    height_mm: float,
+    sides_mm: tuple[float, float],
+) -> Shop:
+    """Hold every machine's room against one pose; where none was named, take the first class that has it.
+
+    Parameters
+    ----------
+    shop : Shop
+        Polymer, machine and prices.
+    brief, process : Brief, Process
+        What the shop was settled from.
+    direction : (3,) array_like
+        Build direction.
+    points : (N, 3) array_like
+        Points of the part, mm; its hull's are enough.
+    height_mm : float
+        Build height.
+    sides_mm : (float, float)
+        Longer and shorter side of the footprint.
+
+    Returns
+    -------
+    Shop
+    """
+    b = np.asarray(direction, dtype=np.float64).reshape(1, 3)
+
+    def in_room(one: Fitness) -> Fitness:
+        house = one.machine
+        usual = "" if house.own else " of a usual machine of its class"
+        bare = fit_in(b, points, house.envelope_mm)
+        if not bare.fits[0]:
+            said = f"room: the pose to take is {bare.missing_mm[0]:.1f} mm too large for the room{usual}."
+            return with_requirement(one, Requirement("room", "no", said))
+        brim = brim_mm(float(_curl_index(shop, sides_mm[0], house)), height_mm, sides_mm[1])[0]
+        brimmed = fit_in(b, points, house.envelope_mm, margin_mm=MARGIN_MM + brim)
+        if brimmed.fits[0]:
+            return one
+        said = (
+            f"room: the pose fits, but with its brim of {brim:g} mm it is {brimmed.missing_mm[0]:.1f} mm too "
+            f"large for the room{usual}."
+        )
+        return with_requirement(one, Requirement("room", "care", said))
+
+    machines = tuple(in_room(one) for one in shop.machines)
+    if shop.machine_named:
+        return replace(shop, machines=machines, chosen=in_room(shop.chosen))
+    chosen = _first_class(machines)
+    if chosen.machine is shop.machine:
+        return replace(shop, machines=machines, chosen=chosen)
+    return replace(
+        shop,
+        machine=chosen.machine,
+        machines=machines,
+        chosen=chosen,
+        plan=plan_from(brief, process, shop.polymer, chosen.machine, shop.support),
+        rates=rates_from(brief, chosen.machine),
+    )
+
+
+def _first_class(found: tuple[Fitness, ...]) -> Fitness:
+    """The first class that can do it, or else the one that can do most."""
+    classes = [one for one in found if not one.machine.own]
+    return next((one for one in classes if one.verdict != "no"), classes[-1])
 
 
 def price_poses(
@@ -451,9 +521,9 @@ def shop_cautions(shop: Shop, brief: Brief, hours: float | None) -> tuple[str, .
     return tuple(dict.fromkeys(said))
 
 
-def _curl_index(shop: Shop, longer_mm: ArrayLike) -> Floats:
-    """Tendency of footprints to lift their corners on the shop's machine, by their longer sides."""
-    house = shop.machine
+def _curl_index(shop: Shop, longer_mm: ArrayLike, house: Machine | None = None) -> Floats:
+    """Tendency of footprints to lift their corners on a machine, by their longer sides."""
+    house = shop.machine if house is None else house
     return curl_index_mm(
         longer_mm, shop.polymer, shop.plan.layer_mm, house.chamber_max_c[0], enclosed=house.enclosed
     )

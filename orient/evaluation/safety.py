@@ -14,6 +14,7 @@ from orient.cost.shop import with_machine
 from orient.measure.columns import available_threads
 from orient.part.mesh import Part
 from orient.process import Process, process_from
+from orient.ranking.limits import Limits, broken
 from orient.ranking.order import choose
 from orient.ranking.penalties import Scale, penalties, total
 from orient.ranking.ranked import Ranking
@@ -22,7 +23,7 @@ from orient.strength.cases import cases_of
 from orient.strength.cells import check_closed
 from orient.strength.field import Field
 from orient.strength.judge import Ready, judge, make_ready, strengths_of
-from orient.strength.section import Strength, field_for
+from orient.strength.section import Strength, field_for, safety_columns
 
 Floats = NDArray[np.float64]
 
@@ -69,7 +70,20 @@ def strength_of(
     poses = np.atleast_2d(np.asarray(directions, dtype=np.float64))
     safety = judge(ready, poses, threads or available_threads())
     clock.lap("judge")
-    return Strength(ready.field, safety, assumptions=process.assumptions, timing_s=clock.laps)
+    # The limits that strength can break; a pose's height or place on a machine is no matter of it.
+    limits = Limits(
+        min_strength_retained=brief.limits.min_strength_retained,
+        min_safety_factor=brief.limits.min_safety_factor,
+        max_deflection_mm=brief.limits.max_deflection_mm,
+    )
+    columns = safety_columns(ready, poses, threads or available_threads())
+    return Strength(
+        ready.field,
+        safety,
+        assumptions=process.assumptions,
+        breaks=broken(columns, limits),
+        timing_s=clock.laps,
+    )
 
 
 def check_judged(part: Part, brief: Brief) -> None:

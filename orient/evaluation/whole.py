@@ -23,6 +23,7 @@ from orient.cost.shop import (
     shop_for,
     shop_notes,
     with_machine,
+    with_room,
 )
 from orient.evaluation.features import features_of, held_by_holes, is_very_large, rank_without_bridges
 from orient.evaluation.model import Evaluation
@@ -224,6 +225,11 @@ def evaluate(
     if counted:
         ranking, of_poses = features_of(ranking, shape, inspected, process, features_weight)
     clock.lap("rank")
+    taken = ranking.recommended - 1
+    longer, shorter = footprint_sides(ranking.directions[[taken]], part.hull.points)
+    sides_taken = float(longer[0]), float(shorter[0])
+    height = float(ranking.columns["height_mm"][taken])
+    shop = with_room(shop, brief, process, ranking.directions[taken], part.hull.points, height, sides_taken)
     # Brims take footprints, which take time: they are counted in where machine and polymer were named.
     sides = None
     if shop.named or weights["cost"] > 0:
@@ -231,14 +237,12 @@ def evaluate(
     poses_priced = price_poses(
         shop, pieces, ranking.directions, ranking.columns, sides_mm=sides, threads=threads
     )
-    taken = ranking.recommended - 1
-    longer, shorter = footprint_sides(ranking.directions[[taken]], part.hull.points)
     order = order_for(
         shop,
         pieces,
         ranking.directions[taken],
         {name: float(column[taken]) for name, column in ranking.columns.items()},
-        (float(longer[0]), float(shorter[0])),
+        sides_taken,
         start=start,
         walls_mm=None if of_poses is None else of_poses.walls_mm,
     )

@@ -250,6 +250,28 @@ def exclude(columns: Mapping[str, Array], directions: Array, limits: Limits) -> 
     return tuple(found)
 
 
+def broken(columns: Mapping[str, Array], limits: Limits) -> dict[int, str]:
+    """Say which poses break a limit, without leaving any out.
+
+    Parameters
+    ----------
+    columns : Mapping[str, (P,) array]
+        Measures, as for `exclude`; only those that the limits ask for are needed.
+    limits : Limits
+        What must be kept.
+
+    Returns
+    -------
+    dict[int, str]
+        One sentence for each pose that breaks one, by its position.
+    """
+    checks = _checks(columns, limits)
+    rows = sorted({int(i) for check in checks for i in np.flatnonzero(check.broken)})
+    return {
+        row: _reason([check for check in checks if check.broken[row]], row, limits.machine)[0] for row in rows
+    }
+
+
 def _reason(broken: list[_Check], i: int, machine: str | None) -> tuple[str, dict[str, float]]:
     said = []
     numbers: dict[str, float] = {}
@@ -272,7 +294,7 @@ def _reason(broken: list[_Check], i: int, machine: str | None) -> tuple[str, dic
             case "min_safety_factor":
                 said.append(f"has a safety factor of {a} where {b} is asked for")
             case "max_deflection_mm":
-                said.append(f"gives way by {a} mm where {b} mm are allowed")
+                said.append(f"deflects by {a} mm where {b} mm are allowed")
             case "envelope_height_mm":
                 said.append(f"is {a} mm tall where the machine has {b} mm")
             case _:

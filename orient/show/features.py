@@ -120,6 +120,7 @@ def features_view(found: Inspection, *, every: bool = False) -> RenderableType:
     size = " × ".join(f"{side:.1f}" for side in part.extents_mm)
     parts: list[RenderableType] = [
         Text(f"{part.name}: {size} mm, built along {direction_words(found.direction)}"),
+        *[_point(said) for said in part.health.warnings if said not in found.cautions],
         Text(count_words(found.counts), style="bold"),
     ]
     told = VERDICTS if every else VERDICTS[:-1]

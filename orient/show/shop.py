@@ -13,7 +13,6 @@ from rich.table import Table
 from rich.text import Text
 
 from orient.cost.cautions import cautions_for
-from orient.cost.envelope import fit_in
 from orient.cost.fitness import Fitness
 from orient.cost.shop import Order, Priced
 from orient.cost.tuning import TuningSheet, tuning_sheet
@@ -21,6 +20,7 @@ from orient.evaluation import Evaluation
 from orient.materials.machines import Machine, machine_classes
 from orient.materials.polymers import Spread, polymers
 from orient.materials.properties import all_properties
+from orient.show.words import direction_words
 
 SHOP_SCHEMA = "orient/shop/1"
 POLYMERS_SCHEMA = "orient/polymers/1"
@@ -75,7 +75,7 @@ def shop_document(evaluation: Evaluation) -> dict[str, Any]:
             "removal": shop.support.removal,
             "source": shop.support.source,
         },
-        "machines": [_fitness(one, _room(evaluation, one)) for one in shop.machines],
+        "machines": [_fitness(one) for one in shop.machines],
         "service": [
             {
                 "about": one.about,
@@ -99,12 +99,14 @@ def shop_document(evaluation: Evaluation) -> dict[str, Any]:
         "plan_sources": dict(shop.plan.sources),
         "pose": {
             "rank": evaluation.ranking.recommended,
+            "build_direction": [_number(x) for x in evaluation.ranking.directions[taken]],
+            "height_mm": _number(evaluation.ranking.columns["height_mm"][taken]),
             **pose_shop(section.poses, taken),
             "heat_up_min": shop.plan.heat_up_min,
             "currency": shop.rates.currency,
             "scale_xyz": None if shop.scale_xyz is None else list(shop.scale_xyz),
             "assumed_machine": None if shop.machine_named else shop.machine.name,
-            **_order(order),
+            **_order(order, shop.chosen.verdict != "no"),
         },
         "tuning": _tuning(tuning_sheet(shop.polymer, _flagged(evaluation))),
     }
@@ -120,7 +122,7 @@ def shop_summary(evaluation: Evaluation) -> dict[str, Any]:
         "verdict": shop.chosen.verdict,
         "currency": shop.rates.currency,
         "heat_up_min": shop.plan.heat_up_min,
-        **_order(order),
+        **_order(order, shop.chosen.verdict != "no"),
     }
 
 
@@ -224,7 +226,9 @@ def shop_view(evaluation: Evaluation, *, tuning: bool = False) -> RenderableType
     shop = section.shop
     process = evaluation.process
     head = f"{evaluation.part.name} in {shop.polymer.key}"
-    parts: list[RenderableType] = [Text(head, style="bold"), *[_point(said) for said in evaluation.warnings]]
+    parts: list[RenderableType] = [Text(head, style="bold")]
+    parts += [Text(f"Not as it stands: {said}", style="bold") for said in objections(evaluation)]
+    parts += [_point(said) for said in evaluation.warnings]
     parts += ["", _machine_table(evaluation), ""]
     if shop.service:
         parts += [Text("Service", style="bold"), *[_point(_capital(one.reason)) for one in shop.service], ""]
@@ -259,16 +263,33 @@ def shop_view(evaluation: Evaluation, *, tuning: bool = False) -> RenderableType
     return Group(*parts)
 
 
+def objections(evaluation: Evaluation) -> tuple[str, ...]:
+    """What speaks against going ahead at all: no machine for the job, or a service the polymer can't bear."""
+    shop = evaluation.shop.shop
+    against = [one.reason for one in shop.service if one.verdict == "no"]
+    if shop.chosen.verdict == "no":
+        name = shop.machine.name if shop.machine_named else "no class of machine"
+        verb = "cannot" if shop.machine_named else "can"
+        against.append(f"{name} {verb} run it; the reasons are given for each.")
+    return tuple(against)
+
+
 def order_words(evaluation: Evaluation) -> str:
     """The order in one sentence: how many, on how many beds, when done, at what price."""
     shop, order = evaluation.shop.shop, evaluation.shop.order
+    if shop.chosen.verdict == "no":
+        name = shop.machine.name if shop.machine_named else "no class of machine"
+        verb = "cannot" if shop.machine_named else "can"
+        return f"No bed, price or date is given, as {name} {verb} run it."
     money = f" {shop.rates.currency}" if shop.rates.currency else ""
     batch = order.batch
-    count = f"{batch.quantity} wanted" + (f" and {batch.spares} spare" if batch.spares else "")
+    spare = f" and {batch.spares} spare, enough for 19 orders in 20" if batch.spares else ""
+    count = f"{batch.quantity} wanted{spare}"
     beds = f"{batch.beds} beds of {batch.per_bed}" if batch.beds > 1 else f"one bed of {batch.per_bed}"
     line = f"{count}: {beds}, {batch.hours:.1f} h from start to end"
     if math.isfinite(order.unit_price):
-        line += f"; {order.unit_price:.2f}{money} each, {order.batch_price:.2f}{money} in all"
+        line += f"; {order.unit_price:.2f}{money} each, {order.batch_price:.2f}{money} for the "
+        line += f"{batch.quantity}, what fails on average counted in" if batch.spares else "order"
     if batch.done is not None:
         line += f"; done {batch.done:%Y-%m-%d %H:%M}"
         if batch.late is not None:
@@ -351,26 +372,14 @@ def _machine_table(evaluation: Evaluation) -> Table:
     table = _plain_table(("machine", "", "why"))
     for one in evaluation.shop.shop.machines:
         reasons = [part.reason for part in one.requirements if part.verdict != "runs"]
-        room = _room(evaluation, one)
-        reasons += [room] if room else []
         if not reasons:
             notes = [part.reason for part in one.requirements if part.about in ("drying", "surroundings")]
             reasons = [note for note in notes if "none" not in note] or ["nothing missing."]
-        taken = one.machine.name == evaluation.shop.shop.machine.name
+        shop = evaluation.shop.shop
+        taken = one.machine.name == shop.machine.name and (shop.machine_named or one.verdict != "no")
         name = f"{one.machine.name} ◀" if taken else one.machine.name
         table.add_row(name, MARKS[one.verdict], _capital(" ".join(_capital(reason) for reason in reasons)))
     return table
-
-
-def _room(evaluation: Evaluation, one: Fitness) -> str | None:
-    """Say when the pose to take does not fit a machine; None when it does."""
-    ranking = evaluation.ranking
-    direction = ranking.directions[[ranking.recommended - 1]]
-    fit = fit_in(direction, evaluation.part.hull.points, one.machine.envelope_mm)
-    if fit.fits[0]:
-        return None
-    usual = "" if one.machine.own else " of a usual machine of its class"
-    return f"room: the pose to take is {fit.missing_mm[0]:.1f} mm too large for the room{usual}."
 
 
 def _order_view(evaluation: Evaluation) -> list[RenderableType]:
@@ -380,7 +389,8 @@ def _order_view(evaluation: Evaluation) -> list[RenderableType]:
     grams = [f"{_grams(poses.part_g[taken])} g", f"{_grams(poses.support_g[taken])} g of support"]
     named = "" if shop.machine_named else f" (on a machine of the {shop.machine.name} class)"
     said: list[str] = [
-        f"{poses.hours[taken]:.1f} h{named} and {shop.plan.heat_up_min:g} min to heat up; "
+        f"{poses.hours[taken]:.1f} h{named}, filled to {100 * shop.plan.infill:g} %, and "
+        f"{shop.plan.heat_up_min:g} min to heat up; "
         f"{', '.join(grams)}; "
         f"{poses.finishing_min[taken]:.0f} min of finishing."
     ]
@@ -396,7 +406,11 @@ def _order_view(evaluation: Evaluation) -> list[RenderableType]:
     for one in order.layers:
         cells = [f"{one.nozzle_mm:g}", f"{one.layer_mm:g}", f"{one.hours:.1f}", f"{one.cusp_mm:.3f}"]
         table.add_row(*cells, *([str(one.walls_below_two_lines)] if walls_known else []))
-    title = f"Pose {evaluation.ranking.recommended}, the one to take"
+    along = direction_words(evaluation.ranking.directions[taken])
+    title = (
+        f"Pose {evaluation.ranking.recommended}, the one to take: build along {along}, "
+        f"{evaluation.ranking.columns['height_mm'][taken]:.1f} mm high"
+    )
     return [Text(title, style="bold"), *[_point(line) for line in said], Padding(table, (0, 0, 0, 2))]
 
 
@@ -416,14 +430,14 @@ def _tuning_view(sheet: TuningSheet) -> list[RenderableType]:
     return [*parts, "", Text(f"All of it: {sheet.source}.", style="dim italic")]
 
 
-def _fitness(one: Fitness, room: str | None) -> dict[str, Any]:
+def _fitness(one: Fitness) -> dict[str, Any]:
     return {
         "name": one.machine.name,
         "class": one.machine.kind,
         "own": one.machine.own,
         "verdict": one.verdict,
-        "fits": room is None,
-        "reasons": [*one.reasons, *([room] if room else [])],
+        "fits": one.has_room,
+        "reasons": list(one.reasons),
         "requirements": [
             {
                 "about": part.about,
@@ -438,7 +452,8 @@ def _fitness(one: Fitness, room: str | None) -> dict[str, Any]:
     }
 
 
-def _order(order: Order) -> dict[str, Any]:
+def _order(order: Order, runs: bool) -> dict[str, Any]:
+    """The order; without beds, date or price where no machine runs it."""
     batch = order.batch
     return {
         "curl_index_mm": _number(order.curl_index_mm),
@@ -447,14 +462,14 @@ def _order(order: Order) -> dict[str, Any]:
         "order": {
             "quantity": batch.quantity,
             "spares": batch.spares,
-            "per_bed": batch.per_bed,
-            "beds": batch.beds,
-            "hours": _number(batch.hours),
-            "machine_hours": _number(batch.machine_hours),
-            "done": None if batch.done is None else batch.done.isoformat(timespec="minutes"),
-            "late": batch.late,
-            "unit_price": _number(order.unit_price),
-            "batch_price": _number(order.batch_price),
+            "per_bed": batch.per_bed if runs else None,
+            "beds": batch.beds if runs else None,
+            "hours": _number(batch.hours) if runs else None,
+            "machine_hours": _number(batch.machine_hours) if runs else None,
+            "done": batch.done.isoformat(timespec="minutes") if runs and batch.done else None,
+            "late": batch.late if runs else None,
+            "unit_price": _number(order.unit_price) if runs else None,
+            "batch_price": _number(order.batch_price) if runs else None,
         },
         "layers": [
             {

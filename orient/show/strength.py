@@ -80,6 +80,7 @@ def pose_strength(strength: Strength, row: int) -> dict[str, Any]:
         "weakest_at_mm": [_number(x) for x in safety.weakest_at_mm[row]],
         "governing_case": strength.case(row),
         "fails_by": strength.fails_by(row),
+        "breaks_limits": strength.breaks.get(row),
         "cases": [
             {
                 "name": case.name,
@@ -123,6 +124,7 @@ def strength_view(
             f"{part.name}: {field.cells:,} cells of {field.pitch_mm:.2f} mm, {field.unknowns:,} unknowns, "
             f"{field.iterations} iterations to a residual of {field.residual:.0e}"
         ),
+        *[_point(said) for said in part.health.warnings],
         "",
         _cases(strength),
         "",
@@ -142,6 +144,11 @@ def strength_view(
     parts.append(Text(said, style="dim italic"))
     if len(field.cases) > 1:
         parts += ["", _by_case(strength, rows)]
+    if strength.breaks:
+        parts += ["", Text("Limits of the brief", style="bold")]
+        parts += [
+            _point(f"Pose {row + 1} breaks them. {said}") for row, said in sorted(strength.breaks.items())
+        ]
     if ranking is not None:
         taken = ranking.recommended - 1
         parts += [
@@ -158,7 +165,7 @@ def strength_view(
 
 def _cases(strength: Strength) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
-    for name in ("load case", "faces", "gives way\nmm"):
+    for name in ("load case", "faces", "deflection\nmm"):
         table.add_column(name, justify="right" if "mm" in name else "left", overflow="fold")
     for case in strength.field.cases:
         name = f"{case.name}, both ways" if case.both_ways else case.name

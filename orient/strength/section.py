@@ -53,6 +53,9 @@ class Strength:
         What is to be said of the poses shown, by row.
     assumptions : tuple of str
         What was assumed about the polymer.
+    breaks : mapping of int to str
+        Limits of the brief that a pose breaks, by row, in one sentence. A ranking leaves such poses out; a
+        pose that was asked for is judged all the same.
     timing_s : mapping of str to float
         Seconds by step.
     """
@@ -63,6 +66,7 @@ class Strength:
     unseen: int | None = None
     words: Mapping[int, tuple[str, ...]] = dataclass_field(default_factory=dict)
     assumptions: tuple[str, ...] = ()
+    breaks: Mapping[int, str] = dataclass_field(default_factory=dict)
     timing_s: Mapping[str, float] = dataclass_field(default_factory=dict)
 
     @property

@@ -160,7 +160,47 @@ def test_a_machine_without_room_says_so_in_its_row():
     entry, engineering, _ = found["machines"]
     assert not entry["fits"]
     assert any(reason.startswith("room:") for reason in entry["reasons"])
+    assert entry["verdict"] == "no"
     assert engineering["fits"]
+    # The class that has the room stands in, not the first one that heats enough.
+    assert found["machine"] == "engineering"
+
+
+def test_what_no_machine_can_run_is_said_first_and_gets_no_bed_date_or_price():
+    huge = trimesh.creation.box((700.0, 500.0, 60.0))
+    job = {**JOB, "process": {"polymer": "PLA"}}
+    found = orient.evaluate(orient.part_from_trimesh(huge), Brief.model_validate(job), directions=30)
+    said = words(shop_view(found))
+    assert "Not as it stands: no class of machine can run it" in said.split("machine  ")[0]
+    assert "No bed, price or date" in said
+    assert "◀" not in said
+    assert "EUR" not in said
+    order = shop_document(found)["pose"]["order"]
+    assert [order[name] for name in ("beds", "done", "late", "unit_price", "batch_price")] == [None] * 5
+
+
+def test_a_service_that_the_polymer_cannot_bear_is_said_first():
+    job = {**JOB, "load": {"service_temp_c": 90}}
+    found = orient.evaluate(plain().part, Brief.model_validate(job), directions=30)
+    assert words(shop_view(found)).splitlines()[1].startswith("Not as it stands: heat: service at 90 °C")
+
+
+def test_a_brim_that_does_not_fit_beside_the_part_is_care():
+    # ABS on 300 × 300 mm less two margins of 5: 285 mm fit alone, and do not with 10 mm more at either end.
+    long = trimesh.creation.box((285.0, 220.0, 20.0))
+    job = Brief.model_validate({"process": {"polymer": "ABS"}})
+    engineering = shop_document(orient.evaluate(orient.part_from_trimesh(long), job, directions=30))[
+        "machines"
+    ][1]
+    assert engineering["fits"]
+    assert engineering["verdict"] == "care"
+    assert any("with its brim of 10 mm" in reason for reason in engineering["reasons"])
+
+
+def test_the_pose_is_named_by_its_direction_and_height():
+    said, pose = words(shop_view(plain())), shop_document(plain())["pose"]
+    assert f"build along −y, {pose['height_mm']:.1f} mm high" in said
+    assert pose["build_direction"] == [0.0, -1.0, 0.0]
 
 
 def test_lists_of_polymers_and_machines_say_no_data_where_there_is_none():

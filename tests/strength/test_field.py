@@ -1,5 +1,6 @@
 """The whole way from cases to safety: what turns, what settles, what is refused."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +12,7 @@ from orient.errors import OrientError
 from orient.pose.grid import spherical_grid
 from orient.process import Process
 from orient.strength import memory
-from orient.strength.field import solve_field
+from orient.strength.field import MOST_TURN_DEG, solve_field
 from orient.strength.grid import grid_over
 from orient.strength.held import Held
 from orient.strength.hexahedron import isotropic, transversely_isotropic
@@ -190,6 +191,22 @@ def test_no_stiffness_means_no_deflection_but_the_same_stress():
     one, two = (solve_field(part, p, [load], voxels=1000) for p in (PROCESS, blind))
     assert two.cases[0].max_deflection_mm is None
     assert two.cases[0].raw == pytest.approx(one.cases[0].raw, abs=1e-4)
+
+
+def test_a_part_that_turns_far_is_told_of_with_its_angle():
+    # Slope at the end of a cantilever, F L² / 2 E I (any handbook; Roark's Formulas, table 8.1, from memory).
+    part = bar(60, 6, 3)
+    slope = np.degrees(2.0 * 60**2 / (2 * PROCESS.youngs_in_layer_mpa * 6 * 3**3 / 12))
+    ends = faces_at(part, 0, 0.0), faces_at(part, 0, 60.0)
+    notes = {}
+    for newtons in (2.0, 2.0 * 20.0 / slope):
+        load = case([ends[0]], {"forces": (Force(ends[1], np.array([0, 0, -newtons])),)})
+        told = [said for said in solve_field(part, PROCESS, [load], voxels=6000).notes if "turns by" in said]
+        notes[newtons] = told
+    assert slope < MOST_TURN_DEG
+    assert notes[2.0] == []
+    (said,) = notes[2.0 * 20.0 / slope]
+    assert int(re.search(r"up to (\d+)°", said)[1]) == pytest.approx(20, abs=1)
 
 
 def test_too_many_cells_for_the_machine_are_refused_with_the_number(monkeypatch):

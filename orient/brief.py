@@ -492,7 +492,7 @@ def _sentence(fault: ErrorDetails) -> str:
         title = f"[{name}]" if name in Brief.model_fields and not where else name
         return f"{in_section}{title}{' ' if title else ''}{fault['ctx']['error']}."
     if kind == "literal_error":
-        allowed = [str(choice) for choice in get_args(_annotation_at(loc))] or [fault["ctx"]["expected"]]
+        allowed = list(_choices(_annotation_at(loc))) or [fault["ctx"]["expected"]]
         close = difflib.get_close_matches(str(fault["input"]), allowed, n=1, cutoff=0.4)
         nearest = f'; the nearest is "{close[0]}"' if close else ""
         return f"{in_section}{name} is {value}; it must be {_either(allowed)}{nearest}."
@@ -506,6 +506,10 @@ def _sentence(fault: ErrorDetails) -> str:
         return (
             f"[{_dotted(loc)}] can stand more than once; write it with double brackets, [[{_dotted(loc)}]]."
         )
+    if kind == "tuple_type" and _annotation_at(loc) == Vector:
+        return f"{in_section}{name} is {value}; it should hold three numbers, such as [0, 0, -50]."
+    if kind == "less_than_equal" and fault["ctx"]["le"] == 1 and 1 < float(fault["input"]) <= 100:
+        return f"{in_section}{name} is {value}; it is a share: write {float(fault['input']) / 100:g}."
     if kind in ("too_short", "string_too_short"):
         return f"{in_section}{name} is empty; give it a value or leave the key out."
     rule = fault["msg"].replace("Input should", "it should").replace("Tuple should", "it should")
@@ -576,6 +580,15 @@ def _annotation_at(loc: Sequence[int | str]) -> Any:
         annotation = here.model_fields[step].annotation
         here = _model_in(annotation) or annotation
     return here
+
+
+def _choices(annotation: Any) -> Iterator[str]:
+    """List the words of a ``Literal``, wherever in an annotation it stands."""
+    if get_origin(annotation) is Literal:
+        yield from map(str, get_args(annotation))
+    else:
+        for inner in get_args(annotation):
+            yield from _choices(inner)
 
 
 def _model_in(annotation: Any) -> type[BaseModel] | None:

@@ -176,6 +176,17 @@ def test_several_stress_axes_are_a_list(written):
         ('[job]\ndue = "soon"', 2, '[job] due is "soon"; write a date such as 2030-05-31'),
         ("[limits]\nmin_strength_retained = 60", 2, "less than or equal to 1"),
         ("[faces]\non = 'plane:0,0,1,4'", 1, "write it with double brackets, [[faces]]"),
+        (
+            "[job]\nuse = ['fod']",
+            2,
+            'use is "fod"; it must be "food", "skin", "medical" or "lifting"; the nearest',
+        ),
+        ("[process]\ninfill = 30", 2, "infill is 30; it is a share: write 0.3"),
+        (
+            "[[load.case]]\nname = 'a'\nforce = [{ on = 'hole-near:0,0,0', newtons = -50 }]",
+            3,
+            "newtons is -50; it should hold three numbers, such as [0, 0, -50]",
+        ),
         (TWO_FACES, 6, '[[faces]] number 2 has no key "maters"; the nearest is "matters"'),
         ("[[faces]]\non = 'plane:0,0,1,4'", 1, 'number 1 needs the key "matters"'),
         (TWO_CASES, 5, '[[load.case.force]] number 1 has no key "newton"; the nearest is "newtons"'),

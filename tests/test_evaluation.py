@@ -461,3 +461,11 @@ def test_a_weight_on_what_the_job_does_not_have_is_said_to_count_for_nothing(wei
     assert any(f"weight on {weight} counts for nothing" in note and asks_for in note for note in notes)
     notes = orient.evaluate(part, Brief(), directions=50).notes
     assert not any("counts for nothing" in note for note in notes)
+
+
+def test_a_layer_that_its_nozzle_cannot_lay_well_is_warned_of():
+    # 0.25 to 0.75 of the nozzle: common practice, no source.
+    for layer, warned in ((0.05, True), (0.1, False), (0.3, False), (0.35, True)):
+        brief = Brief.model_validate({"process": {"layer_height_mm": layer}})
+        warnings = orient.evaluate(open_box().part, brief, directions=20).warnings
+        assert any("nozzle of 0.4 mm" in said for said in warnings) is warned

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from orient.brief import Brief
+from orient.cost.layers import LAYERS_OF_NOZZLE
 from orient.measure.poses import Loads, Sorted
 from orient.measure.tilt import support_when_tilted
 from orient.part.mesh import Part
@@ -57,6 +58,12 @@ def cautions_of(
 def warnings_of(part: Part, brief: Brief, process: Process, loads: Loads) -> tuple[str, ...]:
     """What may make the answer wrong, to be read before it."""
     said = list(part.health.warnings)
+    least, most = (share * process.nozzle_mm for share in (LAYERS_OF_NOZZLE[0], LAYERS_OF_NOZZLE[-1]))
+    if not least - 1e-9 <= process.layer_height_mm <= most + 1e-9:
+        said.append(
+            f"Layers of {process.layer_height_mm:g} mm are outside what a nozzle of {process.nozzle_mm:g} mm "
+            f"lays well, {least:g} to {most:g} mm (common practice): choose another layer or nozzle."
+        )
     if brief.load.case and not part.closed:
         said.append("The load cases were left out: the mesh is not closed, so its inside cannot be filled.")
     if (len(loads.axes) or brief.load.case) and not process.strengths_known:

@@ -174,7 +174,7 @@ def test_several_stress_axes_are_a_list(written):
         ("[job]\nquantity = true", 2, "[job] quantity is true"),
         ("[job]\ndue = 3", 2, "[job] due is 3; write a date such as 2030-05-31"),
         ('[job]\ndue = "soon"', 2, '[job] due is "soon"; write a date such as 2030-05-31'),
-        ("[limits]\nmin_strength_retained = 60", 2, "less than or equal to 1"),
+        ("[limits]\nmin_strength_retained = 60", 2, "is 60; it is a share: write 0.6"),
         ("[faces]\non = 'plane:0,0,1,4'", 1, "write it with double brackets, [[faces]]"),
         (
             "[job]\nuse = ['fod']",

@@ -255,10 +255,10 @@ def solve_field(
         )
     clock.lap("recover")
     if process.youngs_in_layer_mpa:
-        for c, case in enumerate(solved):
+        for c, one in enumerate(solved):
             if (turn := _turned_deg(found, c)) > MOST_TURN_DEG:
                 notes.append(
-                    f'In load case "{case.name}" the part moves by {case.max_deflection_mm:.3g} mm and turns '
+                    f'In load case "{one.name}" the part moves by {one.max_deflection_mm:.3g} mm and turns '
                     f"by up to {turn:.0f}°: far beyond the small movements that this reckoning holds for, so "
                     "its deflection and its safety are no more than a hint."
                 )

@@ -28,6 +28,8 @@ Floats = NDArray[np.float64]
 KIND = "sharp_corner"
 SHARP_DEG = 60.0
 RADIUS_MM = 0.5
+# Two corners of a slot narrower than the look taken at each turn as one: 90° from each side and more.
+SLOT_END_DEG = 120.0
 # Corners shorter than this are no more than the ends of others.
 LEAST_LENGTH_MM = 1.5
 # A step lower than this is a detail: it carries no load that would pile up at its foot.
@@ -243,9 +245,11 @@ def judge(corner: Corner, process: Process, direction: Floats | None = None) -> 
             f"The surface turns by {corner.turn_deg:.0f}° over {size:.1f} mm without a fillet, "
             "so stress piles up there and a crack starts there first."
         )
+        # The surface turns back on itself at the end of a narrow slot: there is no room for a fillet.
         tries: tuple[str, ...] = (
-            "Fillet it with a radius of 1 mm or more.",
-            "Or cut the corner with a 45° chamfer.",
+            ("Round the end of the slot, with half its width.", "Or end it in a round hole.")
+            if corner.turn_deg > SLOT_END_DEG
+            else ("Fillet it with a radius of 1 mm or more.", "Or cut the corner with a 45° chamfer.")
         )
     else:
         lift = process.shrinkage_strain * corner.length_mm

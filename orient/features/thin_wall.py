@@ -74,7 +74,7 @@ def judge(wall: Sheet, process: Process, direction: Floats | None = None) -> Fea
     if judged < (1 - _ONE_LINE) * line:
         verdict = "redesign"
         why = f"{what} {at}, less than one line of {line:.2f} mm, so it may not be laid at all."
-        tries = (f"Make it {limit:.2f} mm or more.", "Take a finer nozzle.")
+        tries = (f"Make it {2 * line:.2f} mm, two lines.", "Take a finer nozzle.")
     elif judged <= (1 + _ONE_LINE) * line:
         verdict = "tune"
         why = f"{what} {at}, a single line of {line:.2f} mm: it prints, but is weak and may leak."

@@ -1,5 +1,6 @@
 """Inner corners without a fillet and corners of the outline on the bed."""
 
+import manifold3d
 import numpy as np
 import pytest
 import trimesh
@@ -62,6 +63,17 @@ def test_a_shallow_step_is_a_detail_and_a_high_one_is_to_tune():
     assert sharp_corner.find(part_of(low)) == []
     (found,) = sharp_corner.find(part_of(high))
     assert sharp_corner.judge(found, Process()).verdict == "tune"
+
+
+def test_the_end_of_a_narrow_slot_is_not_told_to_take_a_fillet_it_has_no_room_for():
+    block = manifold3d.Manifold.cube((20, 20, 10)) - manifold3d.Manifold.cube((0.3, 12, 10)).translate(
+        (10, 0, 0)
+    )
+    mesh = block.to_mesh()
+    part = part_from_arrays(mesh.vert_properties[:, :3], mesh.tri_verts)
+    tries = [sharp_corner.judge(one, Process()).try_first for one in sharp_corner.find(part)]
+    assert tries
+    assert all("Fillet" not in said[0] and "half its width" in said[0] for said in tries)
 
 
 def test_the_outline_of_a_cube_has_four_corners_and_is_fine():

@@ -50,6 +50,7 @@ def nozzle_layer_table(
     support_mm3: float,
     overhang_mm2: float,
     mean_slope: float,
+    brim_mm: float = 0.0,
     walls_mm: NDArray[np.float64] | None = None,
 ) -> tuple[LayerChoice, ...]:
     """Compare nozzles and layers for one pose.
@@ -68,6 +69,8 @@ def nozzle_layer_table(
         Of the pose.
     mean_slope : float
         Area-weighted mean of |n·b| over faces that are not level: mean cusp over layer height.
+    brim_mm : float
+        Width of the brim.
     walls_mm : (W,) float64, optional
         Thicknesses of the part's walls.
 
@@ -83,7 +86,7 @@ def nozzle_layer_table(
             layer, line = round(share * nozzle, 3), round(LINE_OF_NOZZLE * nozzle, 3)
             run = replace(plan, layer_mm=layer, line_mm=line)
             bands = bands_of(pieces, b, run.solid_mm, run.contours_mm, threads=1)
-            build = build_of(bands, np.array([support_mm3]), np.array([overhang_mm2]), run)
+            build = build_of(bands, np.array([support_mm3]), np.array([overhang_mm2]), run, brim_mm=brim_mm)
             thin = None if walls_mm is None else int(np.count_nonzero(walls_mm < 2 * line - 1e-9))
             found.append(LayerChoice(nozzle, layer, line, float(build.hours[0]), mean_slope * layer, thin))
     return tuple(found)

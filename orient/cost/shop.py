@@ -131,6 +131,8 @@ class Order:
         Tendency to lift corners; NaN where there is no data.
     brim_mm, brim_reason :
         Width of the brim that is advised, and why.
+    hours, part_g, support_g : float
+        One part built alone, without heat-up, with the brim laid; grams NaN where there is no data.
     batch : Batch
         Spares, beds, hours, late or not; with the brim laid.
     unit_price, batch_price : float
@@ -142,6 +144,9 @@ class Order:
     curl_index_mm: float
     brim_mm: float
     brim_reason: str
+    hours: float
+    part_g: float
+    support_g: float
     batch: Batch
     unit_price: float
     batch_price: float
@@ -429,9 +434,22 @@ def order_for(
         support_mm3=float(support[0]),
         overhang_mm2=float(overhang[0]),
         mean_slope=measures["stair_step_mm"] / plan.layer_mm,
+        brim_mm=brim,
         walls_mm=walls_mm,
     )
-    return Order(index, brim, reason, batch, unit, unit * shop.quantity, table)
+    alone = build(1)
+    return Order(
+        curl_index_mm=index,
+        brim_mm=brim,
+        brim_reason=reason,
+        hours=float(alone.hours[0]),
+        part_g=float(alone.part_g[0]),
+        support_g=float(alone.support_g[0]),
+        batch=batch,
+        unit_price=unit,
+        batch_price=unit * shop.quantity,
+        layers=table,
+    )
 
 
 def cost_floor(shop: Shop, pieces: Pieces) -> float:

@@ -102,6 +102,9 @@ def shop_document(evaluation: Evaluation) -> dict[str, Any]:
             "build_direction": [_number(x) for x in evaluation.ranking.directions[taken]],
             "height_mm": _number(evaluation.ranking.columns["height_mm"][taken]),
             **pose_shop(section.poses, taken),
+            "hours": _number(order.hours),
+            "part_g": _number(order.part_g),
+            "support_g": _number(order.support_g),
             "heat_up_min": shop.plan.heat_up_min,
             "currency": shop.rates.currency,
             "scale_xyz": None if shop.scale_xyz is None else list(shop.scale_xyz),
@@ -386,10 +389,10 @@ def _order_view(evaluation: Evaluation) -> list[RenderableType]:
     section = evaluation.shop
     shop, order, poses = section.shop, section.order, section.poses
     taken = evaluation.ranking.recommended - 1
-    grams = [f"{_grams(poses.part_g[taken])} g", f"{_grams(poses.support_g[taken])} g of support"]
+    grams = [f"{_grams(order.part_g)} g", f"{_grams(order.support_g)} g of support"]
     named = "" if shop.machine_named else f" (on a machine of the {shop.machine.name} class)"
     said: list[str] = [
-        f"{poses.hours[taken]:.1f} h{named}, filled to {100 * shop.plan.infill:g} %, and "
+        f"{order.hours:.1f} h{named}, filled to {100 * shop.plan.infill:g} %, and "
         f"{shop.plan.heat_up_min:g} min to heat up; "
         f"{', '.join(grams)}; "
         f"{poses.finishing_min[taken]:.0f} min of finishing."

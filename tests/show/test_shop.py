@@ -197,6 +197,20 @@ def test_a_brim_that_does_not_fit_beside_the_part_is_care():
     assert any("with its brim of 10 mm" in reason for reason in engineering["reasons"])
 
 
+def test_hours_and_grams_are_the_same_whether_or_not_the_machine_is_named():
+    long = orient.part_from_trimesh(trimesh.creation.box((220.0, 30.0, 12.0)))
+    named, unnamed = (
+        shop_document(orient.evaluate(long, Brief.model_validate({"process": process}), directions=30))
+        for process in ({"polymer": "ABS", "machine": "engineering"}, {"polymer": "ABS"})
+    )
+    assert unnamed["machine"] == "engineering"
+    assert named["pose"]["brim_mm"] > 0
+    for name in ("hours", "part_g", "support_g", "layers"):
+        assert named["pose"][name] == unnamed["pose"][name]
+    usual = next(one for one in named["pose"]["layers"] if (one["nozzle_mm"], one["layer_mm"]) == (0.4, 0.2))
+    assert usual["hours"] == pytest.approx(named["pose"]["hours"], rel=1e-6)
+
+
 def test_the_pose_is_named_by_its_direction_and_height():
     said, pose = words(shop_view(plain())), shop_document(plain())["pose"]
     assert f"build along −y, {pose['height_mm']:.1f} mm high" in said

@@ -14,10 +14,11 @@ import numpy as np
 
 from orient.errors import OrientError
 from orient.part.gate import admit, refuse_changed, refuse_many
+from orient.part.kind import KIND_OF_SUFFIX, told_by_content
 from orient.part.mesh import Part, SeveralBodies, assemble
 from orient.part.obj import read_obj
-from orient.part.off import is_off, read_off
-from orient.part.stl import is_ascii_stl, is_binary_stl, read_ascii_stl, read_binary_stl
+from orient.part.off import read_off
+from orient.part.stl import read_ascii_stl, read_binary_stl
 from orient.part.threemf import read_3mf
 from orient.part.triangles import Triangles
 from orient.part.units import canonical_unit, unit_word
@@ -25,33 +26,8 @@ from orient.part.units import canonical_unit, unit_word
 # Temporary folders that stand at this moment: who ends the process at once removes them.
 unpacking: list[str] = []
 
-_KIND_OF_SUFFIX = {
-    ".stl": "STL",
-    ".obj": "OBJ",
-    ".ply": "PLY",
-    ".off": "OFF",
-    ".3mf": "3MF",
-    ".glb": "GLB",
-    ".step": "STEP",
-    ".stp": "STEP",
-}
-# What the first line of an OBJ that says anything may begin with.
-_OBJ_WORDS = {
-    b"v",
-    b"vt",
-    b"vn",
-    b"vp",
-    b"f",
-    b"l",
-    b"p",
-    b"o",
-    b"g",
-    b"s",
-    b"mg",
-    b"usemtl",
-    b"mtllib",
-    b"lod",
-}
+# How the names of files end that are read here.
+SUFFIXES = tuple(KIND_OF_SUFFIX)
 # Chord tolerance that STEP solids are cut into triangles with: half of what is called coarse.
 _STEP_TOLERANCE_MM = 0.05
 _STEP_TOLERANCE_RAD = 0.2
@@ -181,7 +157,7 @@ def _kind(path: Path, size: int) -> tuple[str, tuple[str, ...]]:
     """Tell a file's format by its content, and note where its name says another."""
     with path.open("rb") as file:
         head = file.read(4096)
-    named = _KIND_OF_SUFFIX.get(path.suffix.lower())
+    named = KIND_OF_SUFFIX.get(path.suffix.lower())
     if named is None:
         raise OrientError(
             f"has a name that ends in '{path.suffix}', which is not read here: export the part as STL, OBJ, "
@@ -189,7 +165,7 @@ def _kind(path: Path, size: int) -> tuple[str, tuple[str, ...]]:
             if path.suffix
             else "has a name without an ending: name it after its format, such as part.stl."
         )
-    told = _told_by_content(head, size)
+    told = told_by_content(head, size)
     if told is None:
         # A cut binary STL has no mark of its own; any other format would have shown its own by now.
         if named == "STL" and b"\0" in head:
@@ -198,32 +174,6 @@ def _kind(path: Path, size: int) -> tuple[str, tuple[str, ...]]:
     if not told.endswith(named):
         return told, (f"The file's name says {named}, but it holds {told} and was read as that.",)
     return told, ()
-
-
-def _told_by_content(head: bytes, size: int) -> str | None:
-    if is_binary_stl(head, size):
-        return "binary STL"
-    text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
-    if head.startswith(b"PK"):
-        return "3MF"
-    if head.startswith(b"glTF"):
-        return "GLB"
-    if text.startswith(b"ply"):
-        return "PLY"
-    if text.startswith(b"ISO-10303-21"):
-        return "STEP"
-    if is_ascii_stl(head):
-        return "ASCII STL"
-    if b"\0" in head:
-        return None
-    lines = [line.partition(b"#")[0].split() for line in text.splitlines()]
-    words = [line[0] for line in lines if line]
-    if words and is_off(words[0]):
-        return "OFF"
-    # A long comment or list may fill the head; the reader will tell if no corner follows.
-    if words and words[0] in _OBJ_WORDS and (b"v" in words or size > len(head)):
-        return "OBJ"
-    return None
 
 
 def _by_trimesh(kind: str, unit: str | None) -> Callable[[Path], Triangles]:

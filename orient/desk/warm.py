@@ -1,0 +1,157 @@
+"""Child processes as the server holds them, and one that waits with everything loaded."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import pickle
+import signal
+import sys
+from asyncio.subprocess import PIPE, Process
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from orient.desk.child import DONE, FAULT, LENGTH, READY, REFUSED, frame
+from orient.errors import OrientError
+
+# When a waiting child was taken, the next one is begun when nothing else has been done for so long.
+_QUIET_S = 3.0
+
+Told = Callable[[str, float | None], None]
+
+
+class Ended(Exception):
+    """The child is gone."""
+
+
+class Fault(Exception):
+    """Something in the program itself went wrong; the text is fit to show."""
+
+
+@dataclass(eq=False)
+class Child:
+    """One child process.
+
+    Attributes
+    ----------
+    process : Process
+        The process; it leads a group of its own, so that what it starts ends with it.
+    ready : bool
+        Whether everything is loaded.
+    """
+
+    process: Process
+    ready: bool = False
+
+    @classmethod
+    async def start(cls) -> Child:
+        """Start one; it loads by itself what it needs."""
+        # Modules are looked for where this process does, never in whatever folder it was started in.
+        path = [entry or str(Path.cwd()) for entry in sys.path]
+        code = f"import sys; sys.path[:] = {path!r}; from orient.desk.child import main; main()"
+        process = await asyncio.create_subprocess_exec(
+            sys.executable, "-P", "-c", code, stdin=PIPE, stdout=PIPE, start_new_session=True
+        )
+        return cls(process)
+
+    async def do(self, name: str, arguments: dict[str, Any], folder: Path, told: Told | None) -> Any:
+        """Have a job done; see `orient.desk.work.Work.do`."""
+        assert self.process.stdin is not None
+        try:
+            self.process.stdin.write(frame((name, arguments, str(folder))))
+            await self.process.stdin.drain()
+            while True:
+                kind, *rest = await self._answer()
+                if kind == READY:
+                    self.ready = True
+                elif kind == DONE:
+                    return rest[0]
+                elif kind == REFUSED:
+                    raise OrientError(rest[0])
+                elif kind == FAULT:
+                    raise Fault(rest[0])
+                elif told is not None:
+                    told(*rest)
+        except (asyncio.IncompleteReadError, ConnectionError) as error:
+            raise Ended from error
+
+    async def _answer(self) -> tuple[Any, ...]:
+        assert self.process.stdout is not None
+        length = LENGTH.unpack(await self.process.stdout.readexactly(LENGTH.size))[0]
+        return pickle.loads(await self.process.stdout.readexactly(length))
+
+    async def loaded(self) -> None:
+        """Wait until everything is loaded; only before the first job."""
+        if not self.ready:
+            with suppress(asyncio.IncompleteReadError):
+                await self._answer()
+                self.ready = True
+
+    @property
+    def alive(self) -> bool:
+        """Whether it still runs."""
+        return self.process.returncode is None
+
+    def kill(self) -> None:
+        """End it at once, with all that it started."""
+        with suppress(ProcessLookupError):
+            if hasattr(os, "killpg"):
+                os.killpg(self.process.pid, signal.SIGKILL)
+            else:
+                self.process.kill()
+
+    async def gone(self) -> None:
+        """Wait until a child that was ended is no more."""
+        await self.process.wait()
+
+
+@dataclass(eq=False)
+class Warm:
+    """The child that waits.
+
+    Attributes
+    ----------
+    busy : int
+        Jobs that are being done just now by those that were taken.
+    """
+
+    busy: int = 0
+    _waiting: Child | None = None
+    _next: asyncio.Task[None] | None = field(default=None, repr=False)
+
+    def begin(self, after_s: float = 0.0) -> None:
+        """See to it that one will wait."""
+        if self._next is None or self._next.done():
+            self._next = asyncio.get_running_loop().create_task(self._fill(after_s))
+
+    async def _fill(self, after_s: float) -> None:
+        # Loading takes a processor for seconds: nobody's job shall wait for that.
+        await asyncio.sleep(after_s)
+        while self.busy:
+            await asyncio.sleep(after_s)
+        if self._waiting is None or not self._waiting.alive:
+            self._waiting = await Child.start()
+
+    async def take(self) -> Child:
+        """Take the one that waits, or start another; the next will wait before long."""
+        if self._next is not None and not self._next.done():
+            # One that is just being started is not to be lost.
+            self._next.cancel()
+            with suppress(asyncio.CancelledError):
+                await self._next
+        child, self._waiting = self._waiting, None
+        if child is None or not child.alive:
+            child = await Child.start()
+        self.begin(_QUIET_S)
+        return child
+
+    def close(self) -> None:
+        """End the one that waits."""
+        if self._next is not None:
+            self._next.cancel()
+        if self._waiting is not None:
+            self._waiting.kill()
+            self._waiting = None

@@ -13,6 +13,7 @@ import webbrowser
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
+from types import FrameType
 from typing import Any
 
 import uvicorn
@@ -248,11 +249,16 @@ def _run(guard: Guard, listener: socket.socket, begun: Callable[[], None]) -> No
 
 
 class _Server(uvicorn.Server):
-    """Says when it answers."""
+    """Says when it answers, and leaves time to clean up."""
 
     def __init__(self, config: uvicorn.Config, begun: Callable[[], None]) -> None:
         super().__init__(config)
         self._begun = begun
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """Close the desk, or, asked again, without waiting for anyone; no signal is raised anew after it."""
+        self.force_exit = self.should_exit
+        self.should_exit = True
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)

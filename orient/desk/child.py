@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import pickle
 import queue
+import shutil
 import signal
 import struct
 import sys
@@ -34,7 +35,7 @@ def frame(message: object) -> bytes:
     return LENGTH.pack(len(packed)) + packed
 
 
-def serve_jobs(inward: BinaryIO, outward: BinaryIO) -> None:
+def serve_jobs(inward: BinaryIO, outward: BinaryIO, root: str) -> None:
     """Do one job after another until the pipe is closed.
 
     Parameters
@@ -44,9 +45,12 @@ def serve_jobs(inward: BinaryIO, outward: BinaryIO) -> None:
     outward : binary file
         Takes answers: ``ready`` once, then for every job any number of ``said`` and one of ``done``,
         ``refused`` or ``fault``.
+    root : str
+        Private folder of the desk, removed when the desk itself has died.
     """
+    tempfile.tempdir = root
     asked: queue.SimpleQueue[tuple[str, dict[str, Any], str]] = queue.SimpleQueue()
-    threading.Thread(target=_listen, args=(inward, asked), daemon=True).start()
+    threading.Thread(target=_listen, args=(inward, asked, root), daemon=True).start()
 
     def answer(*message: object) -> None:
         outward.write(frame(message))
@@ -79,12 +83,16 @@ def serve_jobs(inward: BinaryIO, outward: BinaryIO) -> None:
             answer(FAULT, f"{type(error).__name__}: {error}"[:300])
 
 
-def _listen(inward: BinaryIO, asked: queue.SimpleQueue) -> None:
-    """Pass on what comes; when the desk is gone, end at once with all that was started from here."""
+def _listen(inward: BinaryIO, asked: queue.SimpleQueue, root: str) -> None:
+    """Pass on what comes; when the desk has died, clean up for it and end at once.
+
+    A desk that closes ends its children itself, so a pipe that is closed means one that could not.
+    """
     while True:
         length = inward.read(LENGTH.size)
         packed = inward.read(LENGTH.unpack(length)[0]) if len(length) == LENGTH.size else b""
         if not packed:
+            shutil.rmtree(root, ignore_errors=True)
             end()
         asked.put(pickle.loads(packed))
 
@@ -154,10 +162,10 @@ def _small_part() -> bytes:
     return bytes(made.export(file_type="stl"))
 
 
-def main() -> None:
+def main(root: str) -> None:
     """Run as a child of the desk: jobs come on standard input, answers go where standard output was."""
     outward = os.fdopen(os.dup(1), "wb")
     # Whatever a library prints is not to be taken for an answer.
     os.dup2(2, 1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    serve_jobs(sys.stdin.buffer, outward)
+    serve_jobs(sys.stdin.buffer, outward, root)

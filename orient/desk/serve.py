@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 import os
 import shutil
 import signal
@@ -110,7 +111,7 @@ def desk(build: Build, mesh: Path | None, root: Path) -> FastAPI:
     -------
     FastAPI
     """
-    warm = Warm()
+    warm = Warm(root)
     visitors = Visitors(root, warm)
 
     @asynccontextmanager
@@ -120,6 +121,8 @@ def desk(build: Build, mesh: Path | None, root: Path) -> FastAPI:
         warm.close()
         await visitors.close()
 
+    # What a user can mend is told in the page; the log is for faults.
+    logging.getLogger("nicegui").addFilter(_is_fault)
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None, lifespan=lifespan)
     open_shelves(app)
     add_page(build, mesh, visitors)
@@ -184,6 +187,11 @@ def show_trouble(error: Exception) -> None:
         )
     options: dict[str, Any] = {"multi_line": True, "close_button": "Close", "timeout": 0, "color": "dark"}
     ui.notify(words, **options)
+
+
+def _is_fault(record: logging.LogRecord) -> bool:
+    error = record.exc_info[1] if record.exc_info else None
+    return not isinstance(error, (OrientError, Stopped))
 
 
 def listen(host: str, port: int | None) -> socket.socket:

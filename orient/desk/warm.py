@@ -47,11 +47,11 @@ class Child:
     ready: bool = False
 
     @classmethod
-    async def start(cls) -> Child:
+    async def start(cls, root: Path) -> Child:
         """Start one; it loads by itself what it needs."""
         # Modules are looked for where this process does, never in whatever folder it was started in.
         path = [entry or str(Path.cwd()) for entry in sys.path]
-        code = f"import sys; sys.path[:] = {path!r}; from orient.desk.child import main; main()"
+        code = f"import sys; sys.path[:] = {path!r}; from orient.desk.child import main; main({str(root)!r})"
         process = await asyncio.create_subprocess_exec(
             sys.executable, "-P", "-c", code, stdin=PIPE, stdout=PIPE, start_new_session=True
         )
@@ -114,10 +114,13 @@ class Warm:
 
     Attributes
     ----------
+    root : Path
+        Private folder of the desk.
     busy : int
         Jobs that are being done just now by those that were taken.
     """
 
+    root: Path
     busy: int = 0
     _waiting: Child | None = None
     _next: asyncio.Task[None] | None = field(default=None, repr=False)
@@ -133,7 +136,7 @@ class Warm:
         while self.busy:
             await asyncio.sleep(after_s)
         if self._waiting is None or not self._waiting.alive:
-            self._waiting = await Child.start()
+            self._waiting = await Child.start(self.root)
 
     async def take(self) -> Child:
         """Take the one that waits, or start another; the next will wait before long."""
@@ -144,7 +147,7 @@ class Warm:
                 await self._next
         child, self._waiting = self._waiting, None
         if child is None or not child.alive:
-            child = await Child.start()
+            child = await Child.start(self.root)
         self.begin(_QUIET_S)
         return child
 

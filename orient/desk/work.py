@@ -35,6 +35,18 @@ class Bench:
     folder: Path
     part: dict[str, Any] | None = None
     count: int = 0
+    _files: list[Path] = field(default_factory=list)
+
+    def take(self, part: dict[str, Any]) -> None:
+        """Note which part it is from now on; the file of the last one stays, since it may still be read."""
+        path = Path(part["path"])
+        if path.parent == self.folder and path not in self._files:
+            self._files.append(path)
+            for old in self._files[:-2]:
+                old.unlink(missing_ok=True)
+            del self._files[:-2]
+        self.part = part
+        self.count += 1
 
 
 @dataclass(eq=False)
@@ -145,8 +157,7 @@ class Work:
         answer = await child.do(name, arguments, bench.folder, progress)
         # Several bodies of which none was chosen are no part yet.
         if name == "bring" and not answer.bodies:
-            bench.part = arguments
-            bench.count += 1
+            bench.take(arguments)
             self._has = bench.count
         return answer
 

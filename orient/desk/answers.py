@@ -146,8 +146,6 @@ class Judged:
         Poses, best first.
     scale : Scale
         The part's own sizes, to rank anew with other weights.
-    transforms : (P, 4, 4) float64
-        Onto the bed.
     facts : tuple of P tuples of Fact
         Figures of every pose.
     rests : tuple of P str
@@ -171,7 +169,6 @@ class Judged:
     toml: str
     ranking: Ranking
     scale: Scale
-    transforms: Floats
     facts: tuple[tuple[Fact, ...], ...]
     rests: tuple[str, ...]
     counts: dict[int, dict[str, int]]

@@ -13,7 +13,6 @@ from orient.desk.edits import brief_of
 from orient.desk.jobs.held import Held, Say
 from orient.evaluation import LOAD_CAUTION, Evaluation
 from orient.evaluation.scale import scale_of
-from orient.pose.rotation import rotations_to_bed
 from orient.show.page.facts import pose_facts, rests
 from orient.show.page.page import hours_note, strength_section
 from orient.show.words import direction_words
@@ -112,7 +111,6 @@ def _judged(evaluation: Evaluation, toml: str) -> Judged:
         toml=toml,
         ranking=ranking,
         scale=scale_of(part, evaluation.process, floor),
-        transforms=rotations_to_bed(ranking.directions, part.hull.points),
         facts=tuple(tuple(pose_facts(evaluation, row)) for row in rows),
         rests=tuple(rests(evaluation, row) for row in rows),
         counts={} if counted is None else {row: dict(one.counts) for row, one in counted.poses.items()},

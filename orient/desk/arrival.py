@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from orient.desk.guard import MOST_BYTES
 from orient.errors import OrientError
 from orient.part.kind import KIND_OF_SUFFIX, told_by_content
 
@@ -53,8 +52,8 @@ class Arrival:
     name: str
 
 
-async def receive(upload: Upload, folder: Path, *, most_bytes: int = MOST_BYTES) -> Arrival:
-    """Lay an uploaded file into a folder.
+async def receive(upload: Upload, folder: Path) -> Arrival:
+    """Lay an uploaded file into a folder; the guard has counted its bytes.
 
     Parameters
     ----------
@@ -62,8 +61,6 @@ async def receive(upload: Upload, folder: Path, *, most_bytes: int = MOST_BYTES)
         The file.
     folder : Path
         Private folder.
-    most_bytes : int
-        Its largest size.
 
     Returns
     -------
@@ -72,7 +69,7 @@ async def receive(upload: Upload, folder: Path, *, most_bytes: int = MOST_BYTES)
     Raises
     ------
     OrientError
-        For a file that is empty, too large, or no mesh by its content nor by its name; nothing of it is left.
+        For a file that is empty, or no mesh by its content nor by its name; nothing of it is left.
     """
     name = shown_name(upload.name)
     path = folder / secrets.token_hex(8)
@@ -81,10 +78,6 @@ async def receive(upload: Upload, folder: Path, *, most_bytes: int = MOST_BYTES)
         with path.open("xb") as file:
             async for piece in upload.iterate():
                 size += len(piece)
-                if size > most_bytes:
-                    raise OrientError(
-                        f"The file '{name}' has more than {most_bytes / 1e6:,.0f} MB: export it coarser."
-                    )
                 head += piece[: _HEAD - len(head)]
                 file.write(piece)
         if size == 0:

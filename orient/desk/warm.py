@@ -60,6 +60,7 @@ class Child:
     async def do(self, name: str, arguments: dict[str, Any], folder: Path, told: Told | None) -> Any:
         """Have a job done; see `orient.desk.work.Work.do`."""
         assert self.process.stdin is not None
+        trouble: Exception | None = None
         try:
             self.process.stdin.write(frame((name, arguments, str(folder))))
             await self.process.stdin.drain()
@@ -68,13 +69,19 @@ class Child:
                 if kind == READY:
                     self.ready = True
                 elif kind == DONE:
+                    if trouble is not None:
+                        raise trouble
                     return rest[0]
                 elif kind == REFUSED:
                     raise OrientError(rest[0])
                 elif kind == FAULT:
                     raise Fault(rest[0])
-                elif told is not None:
-                    told(*rest)
+                elif told is not None and trouble is None:
+                    try:
+                        told(*rest)
+                    except Exception as error:
+                        # The answer still has to be taken out of the pipe.
+                        trouble = error
         except (asyncio.IncompleteReadError, ConnectionError) as error:
             raise Ended from error
 

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import psutil
 import pytest
 
 
@@ -107,6 +108,14 @@ def plain():
     """A desk with a bare page, and uploads of no more than 3 MB."""
     with running(0, 3_000_000) as desk:
         yield desk
+
+
+def alive(pid):
+    """Whether a process runs."""
+    try:
+        return psutil.Process(pid).status() != psutil.STATUS_ZOMBIE
+    except psutil.NoSuchProcess:
+        return False
 
 
 def until(true, seconds):

@@ -11,7 +11,7 @@ from pathlib import Path
 import psutil
 import pytest
 
-from tests.desk.conftest import running, until
+from tests.desk.conftest import alive, running, until
 from tests.desk.shapes import dense, plate
 from tests.trust.corpus import model_xml, package
 
@@ -58,10 +58,6 @@ def notices(page):
 
 def folder(page):
     return Path(said(page, "folder"))
-
-
-def alive(pid):
-    return psutil.pid_exists(pid) and psutil.Process(pid).status() != psutil.STATUS_ZOMBIE
 
 
 def work(page):

@@ -8,8 +8,8 @@ import pickle
 import signal
 import sys
 from asyncio.subprocess import PIPE, Process
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -110,6 +110,12 @@ class Child:
             else:
                 self.process.kill()
 
+    def pause(self, on: bool) -> None:
+        """Let it stand still, or go on; where the system cannot, it goes on."""
+        if hasattr(signal, "SIGSTOP"):
+            with suppress(ProcessLookupError):
+                self.process.send_signal(signal.SIGSTOP if on else signal.SIGCONT)
+
     async def gone(self) -> None:
         """Wait until a child that was ended is no more."""
         await self.process.wait()
@@ -132,13 +138,28 @@ class Warm:
     _waiting: Child | None = None
     _next: asyncio.Task[None] | None = field(default=None, repr=False)
 
+    @contextmanager
+    def working(self) -> Iterator[None]:
+        """While a job is being done, the one that waits stands still: loading takes a whole processor."""
+        self.busy += 1
+        self._pause(True)
+        try:
+            yield
+        finally:
+            self.busy -= 1
+            if not self.busy:
+                self._pause(False)
+
+    def _pause(self, on: bool) -> None:
+        if self._waiting is not None:
+            self._waiting.pause(on)
+
     def begin(self, after_s: float = 0.0) -> None:
         """See to it that one will wait."""
         if self._next is None or self._next.done():
             self._next = asyncio.get_running_loop().create_task(self._fill(after_s))
 
     async def _fill(self, after_s: float) -> None:
-        # Loading takes a processor for seconds: nobody's job shall wait for that.
         await asyncio.sleep(after_s)
         while self.busy:
             await asyncio.sleep(after_s)
@@ -155,6 +176,7 @@ class Warm:
         child, self._waiting = self._waiting, None
         if child is None or not child.alive:
             child = await Child.start(self.root)
+        child.pause(False)
         self.begin(_QUIET_S)
         return child
 

@@ -120,9 +120,9 @@ class Work:
             async with self._turn:
                 if self._closed or stops != self._stops:
                     raise Stopped
-                self.warm.busy += 1
                 try:
-                    return await self._do(name, arguments, progress)
+                    with self.warm.working():
+                        return await self._do(name, arguments, progress)
                 except Ended:
                     self._drop()
                     if stops != self._stops:
@@ -135,8 +135,6 @@ class Work:
                     # Nobody waits for the answer any more: without it the pipe would be out of step.
                     self._drop()
                     raise
-                finally:
-                    self.warm.busy -= 1
         finally:
             self._asked -= 1
 

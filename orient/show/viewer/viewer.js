@@ -9,6 +9,7 @@ const VIEWS = { corner: [undefined, 24], under: [undefined, -30], front: [-90, 0
   above: [-90, 89.9], below: [-90, -89.9] };
 
 export function bytesOf(text) {
+  if (typeof text !== "string") return text;
   if (text[0] !== "~") return Uint8Array.from(atob(text), c => c.charCodeAt(0));
   // Runs: a length and a value each.
   const runs = bytesOf(text.slice(1)), bytes = [];
@@ -68,11 +69,13 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     new THREE.LineBasicMaterial({ color: SUPPORT, transparent: true, opacity: 0.55 }));
   laid.add(mesh, edges);
   scene.add(supports);
-  for (const one of data.arrows) laid.add(arrow(one.at, one.along, one.length, one.colour));
+  const arrows = new THREE.Group();
+  laid.add(arrows);
 
   const controls = new OrbitControls(camera, canvas);
-  let waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0;
+  let waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0, top = null;
   const hit = new THREE.Raycaster(), kept = new Map();
+  setArrows(data.arrows);
 
   function arrow(at, along, length, tint) {
     const one = new THREE.Group(), skin = new THREE.MeshBasicMaterial({ color: tint }), wide = data.size * 0.006;
@@ -85,6 +88,14 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     one.position.set(...at);
     one.quaternion.setFromUnitVectors(new THREE.Vector3(0, 1, 0), new THREE.Vector3(...along).normalize());
     return one;
+  }
+  // Loads and fixings, in the part's own coordinates; their words stand at `said_at`, or at the tail.
+  function setArrows(list) {
+    data.arrows = list;
+    arrows.clear();
+    for (const one of list) arrows.add(arrow(one.at, one.along, one.length, one.colour));
+    if (pose) labelAll();
+    request();
   }
   function request() {
     if (!waiting) { waiting = true; requestAnimationFrame(() => { waiting = false; frame(); }); }
@@ -134,13 +145,15 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     for (const one of labels.children) one.hidden = one.className.startsWith("letter") && paint !== "features";
     request();
   }
-  function colouring(name) { const way = data.paints[name]; return way.poses ? way.poses[pose.number] : way; }
+  // Undefined where this pose has not been coloured so.
+  function colouring(name) { const way = data.paints[name]; return way && (way.poses ? way.poses[pose.number] : way); }
   function decoded(one, name) {
+    if (typeof one[name] !== "string") return one[name];
     if (!kept.has(one[name])) kept.set(one[name], bytesOf(one[name]));
     return kept.get(one[name]);
   }
   function setPaint(name) { paint = name; if (pose) recolour(); }
-  function setPose(number) {
+  function setPose(number, keepView = false) {
     pose = data.poses.find(one => one.number === number);
     laid.matrix.fromArray(pose.matrix);
     laid.matrixWorldNeedsUpdate = true;
@@ -160,11 +173,17 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     const tall = Math.max(pose.height, 2 * pose.square);
     foot[0] -= right[0] * pose.square; foot[1] -= right[1] * pose.square;
     bed.add(arrow([...foot, 0], [0, 0, 1], tall, data.tint));
-    labels.replaceChildren(label("build", new THREE.Vector3(...foot, tall * 1.07), "plain"),
-      ...data.arrows.filter(one => one.said).map(one => label(one.said, new THREE.Vector3(...one.at).applyMatrix4(laid.matrix), "plain")),
-      ...pose.labels.map(one => label(one.id, new THREE.Vector3(...one.at).applyMatrix4(laid.matrix), "letter")));
+    top = new THREE.Vector3(...foot, tall * 1.07);
+    labelAll();
     recolour();
-    place(view);
+    if (keepView) request(); else place(view);
+  }
+  function labelAll() {
+    const spot = at => new THREE.Vector3(...at).applyMatrix4(laid.matrix);
+    labels.replaceChildren(label("build", top, "plain"),
+      ...data.arrows.filter(one => one.said).map(one => label(one.said, spot(one.at), "plain")),
+      ...pose.labels.map(one => label(one.id, spot(one.at), "letter")));
+    for (const one of labels.children) one.hidden = one.className.startsWith("letter") && paint !== "features";
   }
   function label(said, spot, kind) {
     const one = document.createElement("span");
@@ -214,7 +233,7 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   function faceFacts(face) {
     const own = new THREE.Vector3().fromBufferAttribute(shape.attributes.normal, 3 * face).transformDirection(laid.matrix);
     const bytes = {};
-    for (const name in data.paints) bytes[name] = decoded(colouring(name), "code")[face];
+    for (const name in data.paints) if (colouring(name)) bytes[name] = decoded(colouring(name), "code")[face];
     return { feature: pose.names[decoded(pose, "owner")[face] - 1], overhang: Math.asin(Math.min(1, Math.max(-1, -own.z))) * 180 / Math.PI, bytes };
   }
 
@@ -226,6 +245,46 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   });
   new ResizeObserver(fit).observe(host);
   fit();
-  return { setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, camera, controls, colouring: () => colouring(paint), render: frame, get frames() { return frames; },
+  return { renderer, scene, laid, mesh, shape, supports, labels, bed, hit, aim, setArrows, request, setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, camera, controls, colouring: () => colouring(paint), colouringBy: colouring, render: frame, get frames() { return frames; },
     get pose() { return pose; }, get paint() { return paint; } };
+}
+
+// The key of a way of colouring, as a row of swatches with their words.
+export function keyOf(way) {
+  function swatch(colour) {
+    const one = document.createElement("canvas");
+    one.width = 24; one.height = 14;
+    const ink = one.getContext("2d");
+    ink.fillStyle = `rgb(${colour.slice(0, 3).join()})`;
+    ink.fillRect(0, 0, 24, 14);
+    ink.strokeStyle = ink.fillStyle = "rgba(28,32,36,.75)";
+    const ways = colour[3] === 85 ? [1] : colour[3] === 0 ? [1, -1] : [];
+    for (const way of ways) for (let x = -14; x < 38; x += 7) { ink.beginPath(); ink.moveTo(x, 14); ink.lineTo(x + 14 * way, 0); ink.stroke(); }
+    if (colour[3] === 170) for (let x = 3; x < 24; x += 6) for (let y = 4; y < 14; y += 6) ink.fillRect(x, y, 2, 2);
+    one.setAttribute("aria-hidden", "true");
+    return one;
+  }
+  function entry(colour, words) {
+    const one = document.createElement("span");
+    one.append(swatch(colour), words);
+    return one;
+  }
+  if (way.said) return way.said.map((words, k) => entry(way.palette[k], words));
+  const marks = [0, 0.25, 0.5, 0.75, 1].map(share => Math.round(share * 253));
+  return [`${way.name}:`, ...marks.map(k => entry(way.palette[k], `${+way.values[k].toPrecision(2)} ${way.unit}`)),
+    entry(way.palette[254], `over ${+way.high.toPrecision(3)} ${way.unit}`),
+    ...(way.unread ? [entry(way.palette[255], "not read here")] : [])];
+}
+
+// What a face is, in words: its tilt, what was measured there, its hard feature.
+export function wordsOf(viewer, face) {
+  const facts = viewer.faceFacts(face), tilt = facts.overhang, said = [];
+  said.push(tilt < -0.5 ? `looks up, ${(-tilt).toFixed(0)}° from a wall` : tilt > 0.5 ? `overhangs ${tilt.toFixed(0)}° from a wall` : "a wall");
+  for (const name of ["thickness", "safety"]) {
+    const way = viewer.colouringBy(name), step = facts.bytes[name];
+    if (way === undefined || step === undefined || step === 255) continue;
+    said.push(`${way.name.toLowerCase()} ${step === 254 ? `over ${+way.high.toPrecision(3)}` : `about ${+way.values[step].toPrecision(2)}`} ${way.unit}`.trim());
+  }
+  if (facts.feature) said.push(facts.feature);
+  return `${said.join("; ")}.`;
 }

@@ -1,0 +1,19 @@
+// The poses in order, with their small pictures. A pose that overtakes another is seen to do so.
+export default {
+  template: `
+    <TransitionGroup tag="ol" name="overtake" class="pose-list">
+      <li v-for="card in cards" :key="card.row" :class="{ chosen: card.row === chosen, taken: card.taken }">
+        <button class="pose" type="button" :aria-pressed="card.row === chosen" @click="$emit('choose', card.row)">
+          <img v-if="pictures[card.row]" :src="pictures[card.row]" :alt="'Pose ' + card.number + ', along ' + card.along" width="112" height="84">
+          <span v-else class="blank" aria-hidden="true"></span>
+          <span class="told">
+            <strong>{{ card.number }}<span class="along"> along {{ card.along }}</span> <span v-if="card.taken" class="tag">take this</span></strong>
+            <span class="figures"><span v-for="fact in card.facts" :key="fact.name"><span class="name">{{ fact.name }}</span> {{ fact.said }}<span v-if="fact.best" class="best">best</span></span></span>
+          </span>
+        </button>
+        <button class="pin" type="button" :aria-pressed="pinned.includes(card.row)" @click="$emit('pin', card.row)"
+          :title="pinned.includes(card.row) ? 'Take it off again' : 'Pin it to see two poses side by side'">{{ pinned.includes(card.row) ? "pinned" : "pin" }}</button>
+      </li>
+    </TransitionGroup>`,
+  props: { cards: Array, pictures: Object, chosen: Number, pinned: Array },
+};

@@ -1,0 +1,377 @@
+// The part on the bed as an element of the desk: the page's own viewer, with what a hand does at a desk added.
+// It turns over when another pose is chosen, shows what a click would select, turns under the hand, and goes to
+// a feature. Nothing is drawn while nothing changes.
+import { THREE, OrbitControls } from "nicegui-scene";
+import { openViewer, keyOf, wordsOf } from "orient-viewer/viewer.js";
+
+const OVER_MS = 700, NEAR_MS = 500, STILL_PX = 5;
+// Okabe and Ito's: what a click would take, what is held, what is pushed, what matters.
+const MARKS = { hover: 0xf0e442, fixed: 0x009e73, load: 0x0072b2, matters: 0xcc79a7, axis: 0x0072b2 };
+const calm = matchMedia("(prefers-reduced-motion: reduce)");
+
+async function fetched(address, kind) {
+  const answer = await fetch(address);
+  if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
+  return kind === "json" ? answer.json() : new Uint8Array(await answer.arrayBuffer());
+}
+
+export default {
+  template: `
+    <div class="scene">
+      <div class="viewer" ref="host" tabindex="0" role="application"
+        aria-label="The part in 3D. Arrow keys turn it, plus and minus come nearer and go away, Home goes back."></div>
+      <p class="pointed" ref="pointed" hidden></p>
+      <div class="key" ref="key"></div>
+      <p class="face-said small" ref="said" aria-live="polite"></p>
+    </div>`,
+  props: { hint: String, quiet: Boolean },
+  created() { this.work = Promise.resolve(); this.mode = { name: "look" }; this.colourings = new Map(); },
+  mounted() {
+    const host = this.$refs.host;
+    host.addEventListener("pointerdown", this.down);
+    host.addEventListener("pointermove", this.move);
+    host.addEventListener("pointerup", this.up);
+    host.addEventListener("pointerleave", () => this.hover(-1));
+    this.$el.scene = this;
+  },
+  beforeUnmount() { this.close(); },
+  methods: {
+    // What the server asks for is done in the order in which it was asked, one after the other.
+    then(step) {
+      this.work = this.work.then(step).catch(error => { console.error(error); this.$emit("trouble", String(error)); });
+      return this.work;
+    },
+    close() {
+      if (!this.viewer) return;
+      cancelAnimationFrame(this.turning);
+      for (const one of [this.viewer.mesh.geometry, this.viewer.mesh.material]) one.dispose();
+      this.viewer.renderer.dispose();
+      this.viewer.renderer.forceContextLoss();
+      this.$refs.host.replaceChildren();
+      this.viewer = null;
+    },
+    open(address) {
+      return this.then(async () => {
+        this.data = await fetched(address, "json");
+        this.close();
+        this.marks = new Map();
+        this.holes = { of: null, list: [] };
+        const bytes = text => Uint8Array.from(atob(text), c => c.charCodeAt(0)).buffer;
+        this.regions = this.data.many ? new Uint32Array(bytes(this.data.regions)) : new Uint16Array(bytes(this.data.regions));
+        this.hull = new Float32Array(bytes(this.data.hull));
+        try {
+          this.viewer = openViewer({ THREE, OrbitControls }, this.$refs.host, this.data);
+        } catch (error) {
+          this.$refs.host.textContent = "This browser cannot draw in 3D. The small pictures in the list show the poses.";
+          this.$refs.host.classList.add("no-canvas");
+          this.$emit("blind");
+          return;
+        }
+        this.$refs.host.viewer = this.viewer;
+        this.viewer.setPaint("plain");
+        this.viewer.setPose(0);
+        this.keyed();
+        this.$emit("opened");
+      });
+    },
+    async withHoles(address, list) {
+      return this.then(async () => { const raw = await fetched(address); this.holes = { of: new Uint16Array(raw.buffer), list }; });
+    },
+    // A pose that can be shown from now on.
+    addPose(lying, files, keys) {
+      return this.then(async () => {
+        if (!this.viewer) return;
+        const [columns, overhang, hard, owner] = await Promise.all([files.columns, files.overhang, files.hard, files.owner]
+          .map(address => address ? fetched(address) : null));
+        const faces = this.regions.length, paints = this.data.paints;
+        this.data.poses = this.data.poses.filter(one => one.number !== lying.number);
+        this.data.poses.push({ ...lying, columns, owner: owner || new Uint8Array(faces) });
+        (paints.overhang ||= { poses: {} }).poses[lying.number] = { ...keys.overhang, code: overhang };
+        delete (paints.safety || { poses: {} }).poses[lying.number];
+        if (hard) (paints.features ||= { poses: {} }).poses[lying.number] = { ...keys.hard, code: hard };
+      });
+    },
+    addColours(kind, number, key, address) {
+      return this.then(async () => {
+        if (!this.viewer) return;
+        const way = { ...key, code: await fetched(address) }, paints = this.data.paints;
+        if (number === null) paints[kind] = way; else (paints[kind] ||= { poses: {} }).poses[number] = way;
+      });
+    },
+    show(number, paint) {
+      return this.then(() => {
+        const viewer = this.viewer;
+        if (!viewer) return;
+        if (!this.data.poses.some(one => one.number === number)) return;
+        this.land();
+        const had = viewer.pose && viewer.pose.number, before = viewer.laid.matrix.clone();
+        const eye = viewer.camera.position.clone(), target = viewer.controls.target.clone();
+        // Its own colours belong to a pose: between two of them the part is plain.
+        viewer.setPaint("plain");
+        viewer.setPose(number);
+        if (this.can(paint, number)) viewer.setPaint(paint);
+        this.keyed();
+        if (had === null || calm.matches || before.equals(viewer.laid.matrix)) return;
+        return this.turnOver(before, eye, target);
+      });
+    },
+    can(paint, number) { const way = this.data.paints[paint]; return way && (!way.poses || way.poses[number]); },
+    paint(kind) {
+      return this.then(() => {
+        if (!this.viewer || !this.can(kind, this.viewer.pose.number)) return;
+        this.viewer.setPaint(kind);
+        this.keyed();
+      });
+    },
+    keyed() {
+      if (this.quiet) { this.$refs.key.replaceChildren(); return; }
+      const way = this.viewer.colouring();
+      this.$refs.key.replaceChildren(...(this.viewer.paint === "plain" ? [] : keyOf(way)));
+      this.$refs.said.textContent = this.hint || "";
+    },
+    // From how it lay to how it lies, its lowest point on the bed all the way.
+    turnOver(before, eye, target) {
+      const viewer = this.viewer, after = viewer.laid.matrix.clone(), seen = viewer.camera.position.clone(), aim = viewer.controls.target.clone();
+      const [p, q, one] = [new THREE.Vector3(), new THREE.Quaternion(), new THREE.Vector3(1, 1, 1)], [P, Q] = [p.clone(), q.clone()];
+      before.decompose(p, q, new THREE.Vector3());
+      after.decompose(P, Q, new THREE.Vector3());
+      const middle = new THREE.Vector3(), count = this.hull.length / 3, at = new THREE.Vector3();
+      for (let k = 0; k < count; k++) middle.add(at.fromArray(this.hull, 3 * k));
+      middle.divideScalar(count);
+      const from = middle.clone().applyMatrix4(before), to = middle.clone().applyMatrix4(after);
+      viewer.supports.visible = false;
+      viewer.labels.hidden = true;
+      const started = performance.now();
+      return new Promise(done => {
+        this.landed = () => {
+          cancelAnimationFrame(this.turning);
+          this.landed = null;
+          viewer.laid.matrix.copy(after);
+          viewer.laid.matrixWorldNeedsUpdate = true;
+          viewer.camera.position.copy(seen);
+          viewer.controls.target.copy(aim);
+          viewer.controls.update();
+          viewer.supports.visible = viewer.paint === "overhang";
+          viewer.labels.hidden = false;
+          viewer.request();
+          done();
+        };
+        const step = now => {
+          const share = Math.min(1, (now - started) / OVER_MS), s = share * share * (3 - 2 * share);
+          if (share >= 1 || !this.viewer) { this.landed(); return; }
+          const turn = q.clone().slerp(Q, s), place = from.clone().lerp(to, s);
+          this.lay(turn, place.x, place.y, middle);
+          viewer.camera.position.lerpVectors(eye, seen, s);
+          viewer.controls.target.lerpVectors(target, aim, s);
+          viewer.camera.lookAt(viewer.controls.target);
+          viewer.render();
+          this.turning = requestAnimationFrame(step);
+        };
+        this.turning = requestAnimationFrame(step);
+      });
+    },
+    land() { if (this.landed) this.landed(); },
+    // Lays the part turned so, a point of it above a place of the bed, its lowest point on it.
+    lay(turn, x, y, middle) {
+      const viewer = this.viewer, at = new THREE.Vector3(), count = this.hull.length / 3;
+      let low = Infinity;
+      for (let k = 0; k < count; k++) low = Math.min(low, at.fromArray(this.hull, 3 * k).applyQuaternion(turn).z);
+      const spot = middle.clone().applyQuaternion(turn);
+      viewer.laid.matrix.compose(new THREE.Vector3(x - spot.x, y - spot.y, -low), turn, new THREE.Vector3(1, 1, 1));
+      viewer.laid.matrixWorldNeedsUpdate = true;
+    },
+    arrows(list) { return this.then(() => { if (this.viewer) this.viewer.setArrows(list); }); },
+    // Faces to show as taken: a list of { kind, faces }, where faces are at an address.
+    mark(list) {
+      return this.then(async () => {
+        if (!this.viewer) return;
+        const drawn = await Promise.all(list.map(async one => ({ kind: one.kind, faces: new Int32Array((await fetched(one.faces)).buffer) })));
+        for (const name of [...this.marks.keys()]) if (name !== "hover") this.overlay(name, null);
+        drawn.forEach((one, k) => this.overlay(`mark${k}`, one.faces, MARKS[one.kind]));
+        this.viewer.request();
+      });
+    },
+    overlay(name, faces, tint) {
+      const old = this.marks.get(name);
+      if (old) { this.viewer.laid.remove(old); old.geometry.dispose(); old.material.dispose(); this.marks.delete(name); }
+      if (!faces || !faces.length) return;
+      const all = this.viewer.shape.attributes.position.array, spots = new Float32Array(faces.length * 9);
+      for (let k = 0; k < faces.length; k++) spots.set(all.subarray(9 * faces[k], 9 * faces[k] + 9), 9 * k);
+      const shape = new THREE.BufferGeometry().setAttribute("position", new THREE.BufferAttribute(spots, 3));
+      shape.computeVertexNormals();
+      const skin = new THREE.MeshLambertMaterial({ color: tint, side: THREE.DoubleSide, polygonOffset: true, polygonOffsetFactor: -1, polygonOffsetUnits: -1 });
+      const one = new THREE.Mesh(shape, skin);
+      this.marks.set(name, one);
+      this.viewer.laid.add(one);
+    },
+    // look: turn the view; face, hole, point: a click takes one; hand: drag turns the part itself.
+    setMode(name, words) {
+      return this.then(() => {
+        this.mode = { name, words: words || "" };
+        const host = this.$refs.host;
+        host.classList.toggle("picking", !["look", "hand"].includes(name));
+        host.classList.toggle("handling", name === "hand");
+        if (this.viewer) this.viewer.controls.enabled = name !== "hand";
+        this.hover(-1);
+      });
+    },
+    see(name) { return this.then(() => { if (this.viewer) { this.land(); this.viewer.place(name); } }); },
+    // The camera goes to a place of the part, and looks at it from the side that it looks to.
+    goTo(place, looks, reach) {
+      return this.then(() => {
+        const viewer = this.viewer;
+        if (!viewer) return;
+        this.land();
+        const target = new THREE.Vector3(...place).applyMatrix4(viewer.laid.matrix);
+        let way = new THREE.Vector3(...looks).transformDirection(viewer.laid.matrix);
+        const now = viewer.camera.position.clone().sub(viewer.controls.target).normalize();
+        if (new THREE.Vector3(...looks).length() < 1e-6) way = now.clone();
+        // Seen a little from the side, so that what stands about it is seen too.
+        way.multiplyScalar(1.2).add(now.multiplyScalar(0.8)).normalize();
+        if (Math.abs(way.z) > 0.97) way.x += 0.3;
+        const far = Math.max(5 * reach, 0.5 * this.data.size) / (2 * Math.tan(13 * Math.PI / 180)) * 0.75;
+        const eye = target.clone().add(way.normalize().multiplyScalar(far));
+        return this.fly(eye, target);
+      });
+    },
+    fly(eye, target) {
+      const viewer = this.viewer, from = viewer.camera.position.clone(), aim = viewer.controls.target.clone(), started = performance.now();
+      return new Promise(done => {
+        const end = () => { viewer.camera.position.copy(eye); viewer.controls.target.copy(target); viewer.controls.update(); viewer.request(); done(); };
+        if (calm.matches) { end(); return; }
+        const step = now => {
+          const share = Math.min(1, (now - started) / NEAR_MS), s = share * share * (3 - 2 * share);
+          if (share >= 1 || this.viewer !== viewer) { end(); return; }
+          viewer.camera.position.lerpVectors(from, eye, s);
+          viewer.controls.target.lerpVectors(aim, target, s);
+          viewer.camera.lookAt(viewer.controls.target);
+          viewer.render();
+          requestAnimationFrame(step);
+        };
+        requestAnimationFrame(step);
+      });
+    },
+    // Two scenes side by side are seen from the same side.
+    follow(id) {
+      return this.then(() => {
+        const other = document.getElementById(id)?.scene;
+        if (!other?.viewer || !this.viewer) return;
+        const pair = [this.viewer, other.viewer];
+        let leading = false;
+        pair.forEach((one, k) => one.controls.addEventListener("change", () => {
+          const led = pair[1 - k];
+          if (leading || !led) return;
+          leading = true;
+          led.camera.position.copy(one.camera.position);
+          led.controls.target.copy(one.controls.target);
+          led.controls.update();
+          leading = false;
+        }));
+        other.viewer.camera.position.copy(this.viewer.camera.position);
+        other.viewer.controls.target.copy(this.viewer.controls.target);
+        other.viewer.controls.update();
+      });
+    },
+    spot(event) {
+      const viewer = this.viewer;
+      viewer.aim(event.clientX, event.clientY);
+      viewer.laid.updateMatrixWorld(true);
+      const found = viewer.hit.intersectObject(viewer.mesh, false)[0];
+      if (!found) return null;
+      return { face: found.faceIndex, point: found.point.clone().applyMatrix4(viewer.laid.matrix.clone().invert()).toArray() };
+    },
+    facesAt(face) {
+      if (face < 0) return [];
+      const hole = this.mode.name === "any" && this.holes.of ? this.holes.of[face] : 0;
+      const label = hole || this.regions[face], of = hole ? this.holes.of : this.regions, list = [];
+      for (let k = 0; k < of.length; k++) if (of[k] === label) list.push(k);
+      return list;
+    },
+    hover(face, event) {
+      if (!this.viewer) return;
+      const told = this.$refs.pointed, hole = face >= 0 && this.mode.name === "any" && this.holes.of ? this.holes.of[face] : 0;
+      const key = face < 0 ? "" : hole ? `h${hole}` : `r${this.regions[face]}`;
+      if (key !== this.hovered) {
+        this.hovered = key;
+        const faces = this.mode.name === "point" ? [] : this.facesAt(face);
+        this.overlay("hover", faces, MARKS.hover);
+        this.viewer.request();
+        this.words = this.mode.name === "point" ? "a point here" : this.faceName(faces, hole);
+      }
+      told.hidden = face < 0 || this.mode.name === "look" || this.mode.name === "hand";
+      if (told.hidden) return;
+      told.textContent = this.words;
+      const box = this.$refs.host.getBoundingClientRect();
+      const left = Math.min(event.clientX - box.left + 16, box.width - told.offsetWidth - 8);
+      told.style.transform = `translate(${left}px, ${event.clientY - box.top + 18}px)`;
+    },
+    faceName(faces, hole) {
+      if (hole) { const one = this.holes.list[hole - 1]; return `hole ${one.id}, ⌀ ${one.diameter.toFixed(2)} mm`; }
+      const all = this.viewer.shape.attributes.position.array, [a, b, c, sum] = [0, 0, 0, 0].map(() => new THREE.Vector3());
+      let area = 0;
+      for (const face of faces) {
+        a.fromArray(all, 9 * face); b.fromArray(all, 9 * face + 3).sub(a); c.fromArray(all, 9 * face + 6).sub(a);
+        b.cross(c).multiplyScalar(0.5);
+        area += b.length();
+        sum.add(b);
+      }
+      const shown = area >= 100 ? Math.round(area).toLocaleString("en") : area.toPrecision(2);
+      return `${sum.length() > 0.9995 * area ? "flat" : "curved"} face, ${shown} mm²`;
+    },
+    down(event) {
+      this.pressed = { x: event.clientX, y: event.clientY, moved: false };
+      if (!this.viewer) return;
+      this.land();
+      if (this.mode.name !== "hand" || event.button !== 0) return;
+      this.$refs.host.setPointerCapture(event.pointerId);
+      this.viewer.supports.visible = false;
+      this.viewer.labels.hidden = true;
+      this.held = { x: event.clientX, y: event.clientY };
+    },
+    move(event) {
+      if (!this.viewer) return;
+      if (this.pressed && event.buttons) {
+        if (Math.hypot(event.clientX - this.pressed.x, event.clientY - this.pressed.y) > STILL_PX) this.pressed.moved = true;
+        if (this.held) this.turnBy(event);
+        return;
+      }
+      if (event.timeStamp - (this.looked || 0) < 50) return;
+      this.looked = event.timeStamp;
+      const spot = this.spot(event);
+      if (["any", "face", "point"].includes(this.mode.name)) this.hover(spot ? spot.face : -1, event);
+      else if (spot && !this.quiet) this.$refs.said.textContent = wordsOf(this.viewer, spot.face).replace(/^./, letter => letter.toUpperCase());
+    },
+    turnBy(event) {
+      const viewer = this.viewer, across = (event.clientX - this.held.x) * 0.009, down = (event.clientY - this.held.y) * 0.009;
+      this.held = { x: event.clientX, y: event.clientY };
+      const right = new THREE.Vector3(1, 0, 0).applyQuaternion(viewer.camera.quaternion), up = new THREE.Vector3(0, 1, 0).applyQuaternion(viewer.camera.quaternion);
+      const [p, q, s] = [new THREE.Vector3(), new THREE.Quaternion(), new THREE.Vector3()];
+      viewer.laid.matrix.decompose(p, q, s);
+      q.premultiply(new THREE.Quaternion().setFromAxisAngle(up, across)).premultiply(new THREE.Quaternion().setFromAxisAngle(right, down)).normalize();
+      const middle = new THREE.Vector3(...this.data.low).add(new THREE.Vector3(...this.data.step).multiplyScalar(32767.5));
+      this.lay(q, 0, 0, middle);
+      this.turned = true;
+      viewer.request();
+    },
+    up(event) {
+      const pressed = this.pressed;
+      this.pressed = null;
+      if (!this.viewer || !pressed) return;
+      if (this.held) {
+        this.held = null;
+        this.viewer.labels.hidden = false;
+        if (!this.turned) { this.viewer.supports.visible = this.viewer.paint === "overhang"; this.viewer.request(); return; }
+        this.turned = false;
+        const m = this.viewer.laid.matrix.elements;
+        // The build direction in the part's coordinates: the third row of the turn.
+        this.$emit("turned", { direction: [m[2], m[6], m[10]] });
+        return;
+      }
+      if (pressed.moved || !["any", "face", "point"].includes(this.mode.name)) return;
+      const spot = this.spot(event);
+      if (!spot) return;
+      const hole = this.mode.name === "any" && this.holes.of && this.holes.of[spot.face];
+      this.$emit("picked", { ...spot, kind: this.mode.name === "point" ? "point" : hole ? "hole" : "face" });
+    },
+  },
+};

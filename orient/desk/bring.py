@@ -1,0 +1,158 @@
+"""Bringing a part: a mesh dropped or chosen, a sample, its unit and its body where they are in doubt."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from nicegui import background_tasks, ui
+from nicegui.events import UploadEventArguments
+
+from orient.desk.arrival import receive
+from orient.desk.edits import data_from
+from orient.desk.state import Desk
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_parts"
+_ACCEPT = ".stl,.obj,.ply,.off,.3mf,.glb,.step,.stp"
+
+
+def welcome(desk: Desk) -> None:
+    """What stands in the middle before there is a part."""
+    ui.html("<h1>Which way up?</h1>", sanitize=False)
+    ui.label(
+        "Bring a part: its poses are ranked by support, height, strength across the layers and finish, and "
+        "what will be hard to print is pointed out. Nothing leaves this machine."
+    ).classes("lead")
+    drop(desk, "Drop a mesh here, or click + to choose one")
+    ui.label("STL, OBJ, PLY, OFF, 3MF, GLB or STEP.").classes("small")
+    if SAMPLES.is_dir():
+        ui.html("<h2>Or try a sample</h2>", sanitize=False)
+        with ui.element("div").classes("samples"):
+            for path in sorted(SAMPLES.glob("*.stl")):
+                ui.button(path.stem.replace("_", " "), on_click=lambda path=path: sample(desk, path)).props(
+                    "outline no-caps"
+                )
+
+
+def drop(desk: Desk, words: str) -> None:
+    """A place to drop a mesh on."""
+
+    async def arrived(event: UploadEventArguments) -> None:
+        upload.reset()
+        desk.say(f"Receiving {event.file.name}")
+        try:
+            arrival = await receive(event.file, desk.visitor.folder)
+        finally:
+            desk.say("")
+        await desk.bring(arrival.path, Path(arrival.name).stem or arrival.name)
+
+    upload = ui.upload(label=words, on_upload=arrived, auto_upload=True).props(f'accept="{_ACCEPT}" flat')
+    upload.classes("drop")
+
+
+async def sample(desk: Desk, path: Path) -> None:
+    """Bring a sample part with its own brief."""
+    brief = path.with_suffix(".toml")
+    if brief.is_file():
+        data, _ = data_from(brief.read_bytes())
+        desk.history.change(data, "the sample's job")
+        desk.tell("brief")
+    await desk.bring(path, path.stem)
+
+
+def build(desk: Desk) -> None:
+    """The part as it was read: size, health, unit, body."""
+    with ui.element("section").classes("card-room"):
+        ui.html("<h2>Part</h2>", sanitize=False)
+        about = ui.element("div")
+        again = ui.element("div")
+        with again, ui.expansion("Bring another part").classes("another"):
+            drop(desk, "Drop a mesh, or click +")
+            if SAMPLES.is_dir():
+                with ui.element("div").classes("samples small-samples"):
+                    for path in sorted(SAMPLES.glob("*.stl")):
+                        ui.button(
+                            path.stem.replace("_", " "), on_click=lambda path=path: sample(desk, path)
+                        ).props("flat dense no-caps")
+
+    def part() -> None:
+        again.set_visibility(desk.brought is not None)
+        about.clear()
+        with about:
+            _about(desk)
+
+    desk.when("part", part)
+
+
+def _about(desk: Desk) -> None:
+    found = desk.brought
+    if found is None:
+        ui.label("None yet.").classes("small")
+        return
+    if found.bodies:
+        _which_body(desk)
+        return
+    x, y, z = found.extents_mm
+    facts = [
+        ("size", f"{x:.1f} × {y:.1f} × {z:.1f} mm"),
+        ("volume", f"{found.volume_mm3 / 1000:,.1f} cm³" if found.closed else "open mesh"),
+        ("triangles", f"{found.faces:,}"),
+        ("read in", found.units),
+    ]
+    with ui.element("dl").classes("facts"):
+        for name, said in facts:
+            with ui.element("div"):
+                ui.html(name, sanitize=False, tag="dt")
+                ui.html(said, sanitize=False, tag="dd")
+    if found.doubt is not None:
+        _which_unit(desk)
+    health = [*found.warnings, *found.repairs] or ["The mesh is sound: closed, and it looks outward."]
+    room = ui.expansion("Health of the mesh", value=bool(found.warnings)).classes("health")
+    with room, ui.element("ul").classes("points"):
+        for said in health:
+            with ui.element("li"):
+                ui.label(said)
+
+
+def _which_unit(desk: Desk) -> None:
+    found = desk.brought
+    assert found is not None
+    doubt = found.doubt
+    assert doubt is not None
+
+    def size(sides: tuple[float, float, float]) -> str:
+        return " × ".join(f"{side:.1f}" for side in sides)
+
+    async def keep(units: str) -> None:
+        assert desk.file is not None
+        asked = {k: v for k, v in desk.asked.items() if k != "units"}
+        await desk.bring(desk.file, desk.name, units=units, **asked)
+
+    with ui.element("div").classes("note"):
+        ui.label(f"Which unit is it in? {doubt.reason[:1].upper()}{doubt.reason[1:]}.")
+        ui.button(f"{found.units}: {size(doubt.as_read_mm)} mm", on_click=lambda: keep(found.units)).props(
+            "outline no-caps"
+        )
+        ui.button(f"{doubt.unit}: {size(doubt.as_doubted_mm)} mm", on_click=lambda: keep(doubt.unit)).props(
+            "unelevated no-caps"
+        )
+
+
+def _which_body(desk: Desk) -> None:
+    found = desk.brought
+    assert found is not None
+
+    def bring(**asked: object) -> None:
+        assert desk.file is not None
+        background_tasks.create(desk.bring(desk.file, desk.name, **asked))
+
+    with ui.element("div").classes("note"):
+        ui.label(f"The file holds {len(found.bodies)} bodies that lie apart. Which one is meant?")
+        for body in found.bodies[:30]:
+            x, y, z = body.extents_mm
+            ui.button(
+                f"{body.number}: {x:.1f} × {y:.1f} × {z:.1f} mm",
+                on_click=lambda number=body.number: bring(body=number),
+            ).props("outline no-caps dense")
+        ui.button("All together, as they are arranged", on_click=lambda: bring(together=True)).props(
+            "unelevated no-caps"
+        )

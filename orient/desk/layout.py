@@ -1,0 +1,170 @@
+"""The page of the desk: the part in the middle, the job to its left, what was found to its right."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from nicegui import background_tasks, ui
+
+from orient.desk import bring, hard, job, poses, strength, take, variants
+from orient.desk.scene import WAYS, PartScene
+from orient.desk.state import Desk
+from orient.desk.visitor import Visitor
+from orient.desk.work import Stopped
+
+_HERE = Path(__file__).parent
+_STYLE = "\n".join(
+    path.read_text(encoding="utf-8")
+    for path in (_HERE.parent / "show" / "page" / "page.css", _HERE / "desk.css")
+)
+ui.add_css(_STYLE, shared=True)
+_PLACES = ("corner", "under", "front", "back", "left", "right", "above")
+
+
+async def build(visitor: Visitor, mesh: Path | None) -> None:
+    """Make the page of a visitor; one who loads it again finds everything as it was.
+
+    Parameters
+    ----------
+    visitor : Visitor
+        Who it is for.
+    mesh : Path or None
+        A part to begin with, on a first visit.
+    """
+    known = visitor.state.get("desk")
+    desk: Desk = known if known is not None else Desk(visitor)
+    visitor.state["desk"] = desk
+    desk.begin()
+    _head(desk)
+    with ui.element("main").classes("desk"):
+        with ui.element("div").classes("side job-side"):
+            bring.build(desk)
+            job.build(desk)
+        with ui.element("div").classes("middle"):
+            _middle(desk)
+        with ui.element("div").classes("side found-side"):
+            _found(desk)
+    if known is not None and desk.brought is not None and not desk.brought.bodies:
+        assert desk.scene is not None
+        desk.scene.open(desk.brought.scene)
+        for pose in desk.poses.values():
+            desk.scene.add(pose)
+        if desk.holes is not None:
+            desk.scene.with_holes(desk.holes)
+        if desk.chosen is not None:
+            background_tasks.create(desk.show(desk.chosen))
+    desk.tell("part", "brief", "order", "pose", "pick", "busy", "strength")
+    if known is None and mesh is not None:
+        background_tasks.create(desk.bring(mesh, mesh.stem))
+
+
+def _head(desk: Desk) -> None:
+    with ui.element("header").classes("desk-head"):
+        ui.html("<strong>orient</strong> desk", sanitize=False).classes("sign")
+        name = ui.label().classes("part")
+        told = ui.label().classes("told small").props('aria-live="polite"')
+        bar = ui.linear_progress(show_value=False, size="4px").classes("bar")
+        ui.button("Undo", on_click=desk.undo).props("flat no-caps dense").classes("undo").tooltip(
+            "Take the last change of the job back"
+        )
+
+    def busy() -> None:
+        told.set_text(f"{desk.busy} …" if desk.busy else "")
+        bar.set_visibility(bool(desk.busy))
+        bar.props(remove="indeterminate") if desk.share is not None else bar.props("indeterminate")
+        bar.set_value(desk.share or 0.0)
+
+    def part() -> None:
+        name.set_text(desk.name)
+
+    desk.when("busy", busy)
+    desk.when("part", part)
+
+
+def _middle(desk: Desk) -> None:
+    welcome = ui.element("div").classes("welcome")
+    with welcome:
+        bring.welcome(desk)
+    shown = ui.element("div").classes("shown")
+    with shown:
+        with ui.element("div").classes("answer-line"):
+            answer = ui.label().classes("answer")
+            stale = ui.label("The job has changed; the poses are being ranked anew.").classes("small")
+        banner = ui.element("div").classes("banner")
+        with banner:
+            job.banner(desk)
+        desk.scene = PartScene(
+            desk.visitor.shelf, hint="Drag to turn the view; point at a face to read what is known of it."
+        )
+        desk.scene.on_trouble(lambda said: ui.notify(f"The picture could not be drawn: {said}", timeout=0))
+        desk.scene.on_picked(desk_picked(desk))
+        desk.scene.on_turned(lambda told: _guarded(desk.turned(told["direction"])))
+        with ui.element("div").classes("switches"):
+            with ui.element("fieldset"):
+                ui.html("Colour by", sanitize=False, tag="legend")
+                ways = ui.toggle(dict(WAYS), value=desk.paint).props("no-caps dense unelevated")
+                ways.on_value_change(lambda event: _guarded(desk.colour(event.value)))
+            with ui.element("fieldset"):
+                ui.html("Look from", sanitize=False, tag="legend")
+                for place in _PLACES:
+                    ui.button(place, on_click=lambda place=place: desk.scene.see(place)).props(
+                        "flat dense no-caps"
+                    )
+            by_hand = ui.switch("Turn the part by hand").tooltip(
+                "Drag the part itself; let go, and read what that pose would score"
+            )
+            by_hand.on_value_change(lambda event: desk.scene.mode("hand" if event.value else "look"))
+        poses.by_hand(desk)
+        poses.chart(desk)
+
+    def part() -> None:
+        there = desk.brought is not None and not desk.brought.bodies and desk.brought.doubt is None
+        welcome.set_visibility(desk.brought is None)
+        shown.set_visibility(desk.brought is not None and not desk.brought.bodies)
+        if not there:
+            answer.set_text("")
+
+    def order() -> None:
+        card = next((one for one in desk.cards if one.taken), None)
+        answer.set_text("" if card is None else card.head)
+        stale.set_visibility(desk.stale and bool(desk.busy))
+
+    def pose() -> None:
+        loaded = desk.loaded
+        ways.set_options({k: v for k, v in WAYS.items() if k != "safety" or loaded}, value=desk.paint)
+
+    desk.when("part", part)
+    desk.when("order", order)
+    desk.when("busy", order)
+    desk.when("pose", pose)
+    desk.when("strength", pose)
+
+
+def desk_picked(desk: Desk):  # type: ignore[no-untyped-def]
+    """What a click on the part does: what the job was asked to take."""
+    return lambda told: _guarded(job.picked(desk, told))
+
+
+def _found(desk: Desk) -> None:
+    rooms = {
+        "poses": ("Poses", poses.build),
+        "hard": ("Hard features", hard.build),
+        "strength": ("Strength", strength.build),
+        "variants": ("Redesign", variants.build),
+        "take": ("Take away", take.build),
+    }
+    with ui.tabs().props("no-caps dense align=left inline-label narrow-indicator").classes("rooms") as tabs:
+        for key, (title, _) in rooms.items():
+            ui.tab(key, label=title)
+    with ui.tab_panels(tabs, value="poses", keep_alive=True, animated=False).classes("room"):
+        for key, (_, make) in rooms.items():
+            with ui.tab_panel(key):
+                make(desk)
+
+
+async def _guarded(work) -> None:  # type: ignore[no-untyped-def]
+    """Let stopped work end without a word; anything else is told by the page."""
+    try:
+        await work
+    except Stopped:
+        return

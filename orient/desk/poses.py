@@ -1,0 +1,169 @@
+"""The ranked poses: the list, what matters as sliders, two side by side, the trade-off, a pose by hand."""
+
+from __future__ import annotations
+
+from nicegui import background_tasks, ui
+from nicegui.events import GenericEventArguments
+
+from orient.desk.order import weights_of
+from orient.desk.scene import PartScene
+from orient.desk.state import BY_HAND, Desk
+from orient.desk.views import PoseCards, TradeOff
+
+# What a slider weighs, in words, and how far it goes.
+_SLIDERS = {
+    "support": "little support",
+    "height": "a low build",
+    "load": "strength along the load",
+    "first_layer": "a broad first layer",
+    "finish": "fine steps",
+    "faces": "faces that matter",
+}
+_MOST = 5.0
+
+
+def build(desk: Desk) -> None:
+    """What matters, then the list."""
+    with ui.expansion("What matters", value=True).classes("weights"):
+        sliders = {}
+        for name, words in _SLIDERS.items():
+            with ui.element("div").classes("weight"):
+                label = ui.label(words)
+                slider = ui.slider(min=0, max=_MOST, step=0.05, value=0).props(f'dense aria-label="{words}"')
+                figure = ui.label().classes("small figure")
+
+                def moved(event: GenericEventArguments, name: str = name) -> None:
+                    desk.weigh(name, float(event.args))
+                    brief()
+
+                # The event of a hand, not of a value that is set here.
+                slider.on("update:model-value", moved, throttle=0.05)
+            sliders[name] = (slider, figure, label)
+    asks = ui.label().classes("small")
+    listed = PoseCards()
+    listed.on_choose(lambda row: background_tasks.create(desk.show(row)))
+    listed.on_pin(lambda row: _pin(desk, row))
+    why = ui.element("div").classes("why-room")
+    pair = ui.element("div").classes("pair")
+
+    def brief() -> None:
+        weights = weights_of(desk.history.now)
+        for name, (slider, figure, label) in sliders.items():
+            slider.set_value(min(weights[name], _MOST))
+            figure.set_text(f"{weights[name]:g}")
+            there = (
+                desk.judged is None or name not in ("load", "faces") or name in desk.judged.ranking.penalty
+            )
+            for one in (slider, figure, label):
+                one.set_visibility(there)
+
+    def order() -> None:
+        cards = desk.cards
+        listed.show(cards, desk.pictures, desk.chosen, desk.pinned)
+        if desk.judged is None:
+            asks.set_text("" if desk.busy else "Bring a part, and its poses stand here, best first.")
+        else:
+            load = "" if desk.judged.load_caution else " No load is given: name its direction in the job."
+            asks.set_text(f"{len(desk.judged.ranking.directions):,} poses were tried.{load}")
+        why.clear()
+        card = next((one for one in cards if one.row == desk.chosen), None)
+        if card is not None:
+            with why:
+                ui.html(f"<h3>Pose {card.number}</h3>", sanitize=False)
+                ui.label(f"It rests on {card.rests}.")
+                with ui.element("ul").classes("points"):
+                    for said in card.why:
+                        with ui.element("li"):
+                            ui.label(said)
+        brief()
+
+    def side_by_side() -> None:
+        if getattr(pair, "rows", None) == desk.pinned:
+            return
+        pair.rows = list(desk.pinned)  # type: ignore[attr-defined]
+        pair.clear()
+        if len(desk.pinned) == 2:
+            with pair:
+                background_tasks.create(_pair(desk, pair))
+
+    desk.when("brief", brief)
+    desk.when("order", order)
+    desk.when("order", side_by_side)
+
+
+def _pin(desk: Desk, row: int) -> None:
+    if row in desk.pinned:
+        desk.pinned.remove(row)
+    else:
+        desk.pinned = [*desk.pinned[-1:], row]
+    desk.tell("order")
+
+
+async def _pair(desk: Desk, into: ui.element) -> None:
+    """Two poses side by side, turned together."""
+    if desk.judged is None or desk.brought is None:
+        return
+    scenes = []
+    with into:
+        ui.html("<h3>Side by side</h3>", sanitize=False)
+        with ui.element("div").classes("sides"):
+            for row in desk.pinned:
+                with ui.element("figure"):
+                    scene = PartScene(desk.visitor.shelf, quiet=True)
+                    scene.open(desk.brought.scene)
+                    ui.html(
+                        f"Pose {desk.order.number(row) if desk.order else row + 1}",
+                        sanitize=False,
+                        tag="figcaption",
+                    )
+                    scenes.append((row, scene))
+    for row, scene in scenes:
+        number = row + 1
+        if number not in desk.poses:
+            x, y, z = desk.judged.ranking.directions[row].tolist()
+            desk.poses[number] = await desk.lane.do(
+                "pose", direction=(x, y, z), number=number, features=False
+            )
+            if desk.scene is not None:
+                desk.scene.add(desk.poses[number])
+        scene.add(desk.poses[number])
+        scene.show(number, "overhang")
+    scenes[0][1].follow(scenes[1][1])
+
+
+def chart(desk: Desk) -> None:
+    """The trade-off under the part."""
+    drawn = TradeOff()
+    drawn.on_choose(lambda row: background_tasks.create(desk.show(row)))
+
+    def order() -> None:
+        drawn.set_visibility(desk.order is not None)
+        if desk.order is not None:
+            drawn.show(desk.order, desk.chosen)
+
+    desk.when("order", order)
+
+
+def by_hand(desk: Desk) -> None:
+    """What the pose would score that a hand has turned the part to."""
+    room = ui.element("div").classes("note by-hand").props('aria-live="polite"')
+
+    def pose() -> None:
+        scored = desk.scored
+        shown = scored is not None and desk.chosen == BY_HAND
+        room.set_visibility(shown)
+        room.clear()
+        if not shown or scored is None:
+            return
+        with room:
+            ui.label(
+                f"By hand: score {scored.score:.3f}, which {scored.better:,} of {scored.of:,} poses better. "
+                + "; ".join(f"{name} {said}" for name, said in scored.facts)
+                + "."
+            )
+            ui.button(
+                f"Take the nearest of the list, {scored.off_deg:.1f}° away",
+                on_click=lambda: desk.show(scored.nearest - 1),
+            ).props("outline dense no-caps")
+
+    desk.when("pose", pose)

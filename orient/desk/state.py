@@ -1,0 +1,326 @@
+"""What the page of one visitor knows, what it has done, and who is told when something changes."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from nicegui import background_tasks, ui
+
+from orient.desk.answers import Brought, Colours, Holes, Judged, Picked, Pose, Scored
+from orient.desk.edits import Data, History, toml_of, with_value
+from orient.desk.order import Card, Order, cards, in_order, order_of, weights_of
+from orient.desk.scene import PartScene
+from orient.desk.visitor import Visitor
+from orient.desk.work import Stopped, Work
+from orient.errors import OrientError
+
+# What listeners can be told of.
+EVENTS = ("part", "brief", "order", "pose", "pick", "busy", "strength")
+# The pose that a hand has turned the part to; poses of the list are numbered from 1.
+BY_HAND = 100_000
+
+
+@dataclass(eq=False)
+class Desk:
+    """One visitor's work.
+
+    Attributes
+    ----------
+    visitor : Visitor
+        Lanes of work, shelf and folder.
+    history : History
+        The brief, and what it was.
+    file, name : Path or None, str
+        The mesh that was brought, and what it is called.
+    brought : Brought or None
+        What was read.
+    holes : Holes or None
+        Its holes.
+    judged : Judged or None
+        The evaluation.
+    order : Order or None
+        Poses by the weights as they are now.
+    chosen : int or None
+        Row of the pose that is shown.
+    pinned : list of int
+        Rows of two poses to see side by side.
+    pictures : dict of int to str
+        Addresses of small pictures, by row.
+    poses : dict of int to Pose
+        Poses that the viewer knows, by number.
+    paint : str
+        How faces are coloured.
+    busy : str
+        What is being done, in words; empty when nothing is.
+    share : float or None
+        How far it has come.
+    stale : bool
+        Whether the brief has changed since it was evaluated.
+    solving : str
+        What the search for the stress is doing, in words.
+    wanted : Wanted or None
+        What the next click on the part is for.
+    """
+
+    visitor: Visitor
+    history: History = field(default_factory=History)
+    file: Path | None = None
+    name: str = ""
+    brought: Brought | None = None
+    asked: dict[str, Any] = field(default_factory=dict)
+    holes: Holes | None = None
+    judged: Judged | None = None
+    order: Order | None = None
+    chosen: int | None = None
+    pinned: list[int] = field(default_factory=list)
+    pictures: dict[int, str] = field(default_factory=dict)
+    poses: dict[int, Pose] = field(default_factory=dict)
+    solid: dict[str, Colours] = field(default_factory=dict)
+    scored: Scored | None = None
+    paint: str = "overhang"
+    busy: str = ""
+    share: float | None = None
+    stale: bool = False
+    solving: str = ""
+    wanted: Any = None
+    loaded: bool = False
+    scene: PartScene | None = None
+    _listeners: dict[str, list[Callable[[], Any]]] = field(default_factory=dict)
+    _evaluating: bool = False
+    _again: bool = False
+
+    # Who is told.
+
+    def begin(self) -> None:
+        """Forget who listened: the page is made anew."""
+        self._listeners = {name: [] for name in EVENTS}
+
+    def when(self, event: str, told: Callable[[], Any]) -> None:
+        """Call whenever something of a kind changes."""
+        self._listeners[event].append(told)
+
+    def tell(self, *events: str) -> None:
+        """Tell those who listen."""
+        for event in events:
+            for told in self._listeners.get(event, ()):
+                answer = told()
+                if inspect.isawaitable(answer):
+                    background_tasks.create(answer)
+
+    def say(self, words: str, share: float | None = None) -> None:
+        """Show what is being done."""
+        self.busy, self.share = words, share
+        self.tell("busy")
+
+    # The part.
+
+    async def bring(self, path: Path, name: str, **asked: Any) -> None:
+        """Read a part, then rank its poses; ask where its unit or its body is in doubt."""
+        self.visitor.quick.stop()
+        self.say(f"Reading {name}")
+        try:
+            brought: Brought = await self.visitor.quick.do(
+                "bring", path=str(path), name=name, progress=self.say, **asked
+            )
+        finally:
+            self.say("")
+        self.file, self.name, self.brought, self.asked = path, name, brought, asked
+        self.holes = self.judged = self.order = self.chosen = self.scored = None
+        self.pinned, self.pictures, self.poses, self.solid = [], {}, {}, {}
+        self.loaded = False
+        if not brought.bodies and self.scene is not None:
+            self.scene.open(brought.scene)
+        self.tell("part", "order", "pose")
+        if not brought.bodies and brought.doubt is None:
+            await self.evaluate()
+
+    async def evaluate(self) -> None:
+        """Rank the poses under the brief as it is; asked meanwhile, once more afterwards."""
+        if self.brought is None or self.brought.bodies:
+            return
+        if self._evaluating:
+            self._again = True
+            return
+        self._evaluating = True
+        try:
+            while True:
+                self._again = False
+                toml = toml_of(self.history.now)
+                judged = await self.visitor.quick.do("evaluate", toml=toml, progress=self.say)
+                if not self._again:
+                    break
+        finally:
+            self._evaluating = False
+            self.say("")
+        self.take(judged)
+
+    def take(self, judged: Judged, *, loaded: bool = False) -> None:
+        """Show an evaluation."""
+        self.judged, self.order, self.loaded = judged, in_order(judged), loaded
+        self.stale = judged.toml != toml_of(self.history.now)
+        self.pictures, self.poses, self.pinned, self.scored = {}, {}, [], None
+        self.tell("order", "strength")
+        background_tasks.create(self.show(self.order.recommended, follow_up=True))
+
+    @property
+    def lane(self) -> Work:
+        """The child that holds the evaluation that is shown."""
+        return self.visitor.long if self.loaded else self.visitor.quick
+
+    @property
+    def cards(self) -> list[Card]:
+        """Poses worth showing, with the one that is chosen and those that are pinned."""
+        if self.order is None:
+            return []
+        also = [row for row in (self.chosen, *self.pinned) if row is not None and row < BY_HAND]
+        return cards(self.order, also=tuple(dict.fromkeys(also)))
+
+    @property
+    def direction(self) -> tuple[float, float, float]:
+        """Build direction of the pose that is shown."""
+        assert self.judged is not None
+        if self.chosen == BY_HAND and self.scored is not None:
+            return self.scored.direction
+        x, y, z = self.judged.ranking.directions[self.chosen or 0].tolist()
+        return x, y, z
+
+    # A pose.
+
+    async def show(self, row: int, *, follow_up: bool = False) -> None:
+        """Turn the part over into a pose, then look for what is hard about it."""
+        if self.judged is None or self.scene is None:
+            return
+        self.chosen = row
+        number, judged = row + 1, self.judged
+        self.tell("order", "pose")
+        try:
+            if number not in self.poses:
+                pose = await self._pose(number, features=False)
+                if self.judged is not judged:
+                    return
+                self.poses[number] = pose
+                self.scene.add(pose)
+            if self.chosen == row:
+                self.scene.show(number, self.paint)
+                self.tell("pose")
+            if self.poses[number].features is None:
+                pose = await self._pose(number, features=True)
+                if self.judged is not judged:
+                    return
+                self.poses[number] = pose
+                self.scene.add(pose)
+                if self.chosen == row:
+                    self.scene.show(number, self.paint)
+                    self.tell("pose")
+            await self._coloured()
+            if follow_up:
+                await self._pictures(judged)
+                await self._holes()
+        except Stopped:
+            return
+
+    async def _pose(self, number: int, *, features: bool) -> Pose:
+        pose: Pose = await self.lane.do("pose", direction=self._of(number), number=number, features=features)
+        return pose
+
+    def _of(self, number: int) -> tuple[float, float, float]:
+        assert self.judged is not None
+        if number == BY_HAND + 1 and self.scored is not None:
+            return self.scored.direction
+        x, y, z = self.judged.ranking.directions[number - 1].tolist()
+        return x, y, z
+
+    async def _pictures(self, judged: Judged) -> None:
+        for card in self.cards:
+            if card.row in self.pictures or self.judged is not judged:
+                continue
+            x, y, z = judged.ranking.directions[card.row].tolist()
+            png, _ = await self.lane.do("picture", direction=(x, y, z))
+            if self.judged is not judged:
+                return
+            self.pictures[card.row] = self.visitor.shelf.put(png, "image/png")
+            self.tell("order")
+
+    async def _holes(self) -> None:
+        if self.holes is None and self.scene is not None:
+            self.holes = await self.visitor.quick.do("holes")
+            self.scene.with_holes(self.holes)
+
+    async def turned(self, direction: list[float]) -> None:
+        """Say what a pose would score that a hand has turned to."""
+        up = np.array(direction) / np.linalg.norm(direction)
+        x, y, z = up.tolist()
+        self.scored = await self.lane.do("score", direction=(x, y, z))
+        self.poses.pop(BY_HAND + 1, None)
+        await self.show(BY_HAND)
+
+    async def colour(self, paint: str) -> None:
+        """Colour the part by one of the ways."""
+        self.paint = paint
+        await self._coloured()
+
+    async def _coloured(self) -> None:
+        if self.scene is None or self.chosen is None or self.judged is None:
+            return
+        number, paint = self.chosen + 1, self.paint
+        # Thickness is the same in every pose.
+        key = paint if paint == "thickness" else f"{paint}:{number}"
+        if paint in ("thickness", "safety") and key not in self.solid:
+            colours = await self.lane.do("colours", kind=paint, direction=self.direction)
+            self.solid[key] = colours
+        if paint in ("thickness", "safety"):
+            self.scene.colour(paint, None if paint == "thickness" else number, self.solid[key])
+        self.scene.paint(paint)
+
+    # The brief.
+
+    def edit(self, new: Data, what: str, *, joins: bool = False, again: bool = True) -> None:
+        """Change the brief, and rank anew where that changes more than weights."""
+        if not self.history.change(new, what, joins=joins):
+            return
+        self.stale = True
+        self.tell("brief")
+        if again:
+            background_tasks.create(self.evaluate())
+
+    def undo(self) -> None:
+        """Take the last change back."""
+        what = self.history.undo()
+        if what is None:
+            ui.notify("Nothing to take back.")
+            return
+        ui.notify(f"Taken back: {what}.")
+        self.tell("brief")
+        background_tasks.create(self.evaluate())
+
+    def weigh(self, name: str, weight: float) -> None:
+        """Rank by another weight, at once, from the measures that are kept."""
+        self.history.change(
+            with_value(self.history.now, f"weights.{name}", float(weight)),
+            f"the weight on {name}",
+            joins=True,
+        )
+        if self.judged is None or self.order is None:
+            return
+        followed = self.chosen == self.order.recommended
+        try:
+            self.order = order_of(self.judged, weights_of(self.history.now))
+        except OrientError as error:
+            ui.notify(str(error))
+            return
+        self.tell("order")
+        if followed and self.chosen != self.order.recommended:
+            background_tasks.create(self.show(self.order.recommended))
+
+    async def pick(self, picked: dict[str, Any]) -> Picked:
+        """Name what a click stands for."""
+        x, y, z = picked["point"]
+        found: Picked = await self.visitor.quick.do(
+            "pick", point=(x, y, z), face=int(picked["face"]), kind=picked["kind"]
+        )
+        return found

@@ -1,0 +1,106 @@
+"""The lists and the chart of the desk: elements that draw themselves in the browser."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from nicegui.element import Element
+from nicegui.events import GenericEventArguments
+
+from orient.desk.order import Card, Order
+from orient.show.page.chart import HEIGHT, WIDTH
+
+VERDICTS = ("redesign", "support", "tune", "fine")
+
+
+class PoseCards(Element, component="cards.js"):
+    """The poses in order, each with its small picture and its figures."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._props |= {"cards": [], "pictures": {}, "chosen": None, "pinned": []}
+
+    def on_choose(self, handler: Callable[[int], Any]) -> None:
+        """Call with the row of the pose that was chosen."""
+        self.on("choose", lambda event: handler(int(_only(event))))
+
+    def on_pin(self, handler: Callable[[int], Any]) -> None:
+        """Call with the row of the pose that was pinned, or taken off again."""
+        self.on("pin", lambda event: handler(int(_only(event))))
+
+    def show(
+        self, cards: list[Card], pictures: dict[int, str], chosen: int | None, pinned: list[int]
+    ) -> None:
+        """Show these poses."""
+        self._props["cards"] = [
+            {
+                "row": one.row,
+                "number": one.number,
+                "along": one.along,
+                "taken": one.taken,
+                "facts": [{"name": f.name, "said": f.said, "best": f.best} for f in one.facts],
+            }
+            for one in cards
+        ]
+        self._props["pictures"] = {str(row): address for row, address in pictures.items()}
+        self._props["chosen"] = chosen
+        self._props["pinned"] = list(pinned)
+        self.update()
+
+
+class TradeOff(Element, component="chart.js"):
+    """The trade-off of every pose, each a dot that can be clicked."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._props |= {"chart": None, "chosen": None}
+
+    def on_choose(self, handler: Callable[[int], Any]) -> None:
+        """Call with the row of the pose that was clicked."""
+        self.on("choose", lambda event: handler(int(_only(event))))
+
+    def show(self, order: Order, chosen: int | None) -> None:
+        """Show this order."""
+        chart, rows = order.chart, order.rows.tolist()
+        self._props["chart"] = {
+            "size": [WIDTH, HEIGHT],
+            "left": chart.left,
+            "right": chart.right,
+            "top": chart.top,
+            "bottom": chart.bottom,
+            "x_marks": [list(mark) for mark in chart.x_marks],
+            "y_marks": [list(mark) for mark in chart.y_marks],
+            "dots": [
+                [round(d.x, 1), round(d.y, 1), d.colour, d.undominated, rows[d.number - 1], d.said]
+                for d in chart.dots
+            ],
+            "flags": [vars(flag) | {"row": rows[flag.number - 1]} for flag in chart.flags],
+            "strength": chart.strength,
+            "low": chart.low,
+            "high": chart.high,
+            "alt": chart.alt,
+        }
+        self._props["chosen"] = chosen
+        self.update()
+
+
+class HardFeatures(Element, component="features.js"):
+    """The hard features of the pose that is shown, by verdict."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._props |= {"features": None, "verdicts": list(VERDICTS)}
+
+    def on_choose(self, handler: Callable[[int], Any]) -> None:
+        """Call with the number of the feature that was chosen."""
+        self.on("choose", lambda event: handler(int(_only(event))))
+
+    def show(self, features: tuple[dict[str, Any], ...] | None) -> None:
+        """Show these features; None while they are being looked for."""
+        self._props["features"] = None if features is None else list(features)
+        self.update()
+
+
+def _only(event: GenericEventArguments) -> Any:
+    return event.args[0] if isinstance(event.args, list) else event.args

@@ -16,6 +16,7 @@ import typer
 from orient.cli.batch import batch
 from orient.cli.compare import compare
 from orient.cli.coupon import coupon
+from orient.cli.desk import desk
 from orient.cli.inspect import inspect
 from orient.cli.lists import machines, polymers
 from orient.cli.package import package
@@ -39,6 +40,7 @@ app = typer.Typer(
 
 for verb, help_line in (
     (rank, "Which way up to build a part, and why."),
+    (desk, "The whole job in the browser, by looking and clicking."),
     (picture, "A picture of a pose, coloured by what matters."),
     (report, "One HTML file with the answer, to send on."),
     (compare, "What a redesign changed, and whether it is better."),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import logging
 import os
 import shutil
@@ -221,7 +222,9 @@ def listen(host: str, port: int | None) -> socket.socket:
                 host, number, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
             )[0]
         except (OSError, UnicodeError):
-            raise OrientError(f"There is no address '{host}' on this machine: leave --host out.") from None
+            raise OrientError(
+                f"{host} is no address of this machine: leave --host out, or give one that is."
+            ) from None
         taken = socket.socket(family, kind, proto)
         try:
             if os.name == "posix":
@@ -231,6 +234,10 @@ def listen(host: str, port: int | None) -> socket.socket:
             taken.listen()
         except (OSError, OverflowError) as error:
             taken.close()
+            if isinstance(error, OSError) and error.errno == errno.EADDRNOTAVAIL:
+                raise OrientError(
+                    f"{host} is no address of this machine: leave --host out, or give one that is."
+                ) from None
             last = error if isinstance(error, OSError) else None
             continue
         return taken

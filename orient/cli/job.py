@@ -142,7 +142,7 @@ class Job:
             )
 
 
-def takes_job(verb: Callable[..., None], *, least: int = 0) -> Callable[..., None]:
+def takes_job(verb: Callable[..., None], *, least: int = 0, named: bool = True) -> Callable[..., None]:
     """Give a verb the part, the brief and the flags that every verb takes.
 
     Parameters
@@ -151,6 +151,8 @@ def takes_job(verb: Callable[..., None], *, least: int = 0) -> Callable[..., Non
         Takes a `Job` first, then what is its own.
     least : int
         How many parts a verb needs that takes several; 0 for one that takes no more than one.
+    named : bool
+        Whether flags or brief must name a part at all.
 
     Returns
     -------
@@ -160,8 +162,9 @@ def takes_job(verb: Callable[..., None], *, least: int = 0) -> Callable[..., Non
     own = list(inspect.signature(verb, eval_str=True).parameters.values())[1:]
     positional = [p for p in own if p.default is p.empty]
     optional = [p for p in own if p.default is not p.empty]
+    part = [_parameter("part", options.PartFiles if least else options.PartFile, None)] if named else []
     signature = [
-        _parameter("part", options.PartFiles if least else options.PartFile, None),
+        *part,
         *(p.replace(kind=p.KEYWORD_ONLY) for p in positional),
         _parameter("brief", options.BriefFile, None),
         *(p.replace(kind=p.KEYWORD_ONLY) for p in optional),
@@ -170,8 +173,8 @@ def takes_job(verb: Callable[..., None], *, least: int = 0) -> Callable[..., Non
 
     @functools.wraps(verb)
     def run(**given: Any) -> None:
-        asked = {name: given.pop(name) for name in ("part", "brief", *_FLAGS)}
-        verb(_job(verb.__name__, asked, least), **given)
+        asked = {name: given.pop(name, None) for name in ("part", "brief", *_FLAGS)}
+        verb(_job(verb.__name__, asked, least, named), **given)
 
     run.__signature__ = inspect.Signature(signature)  # type: ignore[attr-defined]
     run.__annotations__ = {p.name: p.annotation for p in signature}
@@ -183,11 +186,16 @@ def takes_parts(least: int) -> Callable[[Callable[..., None]], Callable[..., Non
     return functools.partial(takes_job, least=least)
 
 
+def takes_brief(verb: Callable[..., None]) -> Callable[..., None]:
+    """As `takes_job`, for a verb that finds its parts by itself."""
+    return takes_job(verb, named=False)
+
+
 def _parameter(name: str, annotation: Any, default: Any) -> inspect.Parameter:
     return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
 
 
-def _job(verb: str, asked: dict[str, Any], least: int) -> Job:
+def _job(verb: str, asked: dict[str, Any], least: int, named: bool) -> Job:
     from orient.brief import Brief, read_brief, vector_from_text, with_flags
     from orient.ranking.weights import read_weights
 
@@ -212,7 +220,7 @@ def _job(verb: str, asked: dict[str, Any], least: int) -> Job:
             f"One part alone is nothing to {verb}: give two, as in `orient {verb} first.stl second.stl`, or "
             "one and a brief whose [part] names the first."
         )
-    if brief.part.file is None:
+    if named and brief.part.file is None:
         example = "first.stl second.stl" if least > 1 else "part.stl"
         raise OrientError(
             f"No part was named: give a mesh file, as in `orient {verb} {example}`, or a brief whose [part] "

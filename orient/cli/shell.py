@@ -17,6 +17,7 @@ from orient.cli.batch import batch
 from orient.cli.compare import compare
 from orient.cli.coupon import coupon
 from orient.cli.desk import desk
+from orient.cli.fleet import fleet
 from orient.cli.inspect import inspect
 from orient.cli.lists import machines, polymers
 from orient.cli.package import package
@@ -55,6 +56,7 @@ for verb, help_line in (
     (machines, "The machines an estimate can be made for."),
 ):
     app.command(short_help=help_line)(verb)
+app.add_typer(fleet, name="fleet", short_help="Folders of parts: which print as they are, on what.")
 
 
 # What typer raises for a flag that is wrong; its own name for it has moved between versions.

@@ -1,0 +1,85 @@
+"""Where the work is done: workers of this machine, or a Dask scheduler that is already there."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from orient.errors import OrientError
+
+INSTALL = "pip install 'orient[fleet]'"
+# How the scheduler is asked to hand out work (distributed's own configuration).
+CONFIG = {
+    # A worker holds the file that it evaluates and no other, so that none waits behind a slow one.
+    "distributed.scheduler.worker-saturation": 1.0,
+    # A file whose worker was lost twice is set aside.
+    "distributed.scheduler.allowed-failures": 1,
+    # Evaluations hold their process's memory, not the worker's, and limit it themselves.
+    "distributed.worker.memory.target": False,
+    "distributed.worker.memory.spill": False,
+    "distributed.worker.memory.pause": False,
+    "distributed.worker.memory.terminate": False,
+}
+_ANSWERS_WITHIN_S = 20
+
+
+@contextmanager
+def workers(scheduler: str | None, count: int) -> Iterator[Any]:
+    """Give a client of the scheduler named, or of workers that are started here.
+
+    Parameters
+    ----------
+    scheduler : str or None
+        Address, such as ``tcp://10.0.0.7:8786``.
+    count : int
+        How many workers to start where no scheduler is named.
+
+    Yields
+    ------
+    distributed.Client
+
+    Raises
+    ------
+    OrientError
+        When Dask is not installed, or no scheduler answers.
+    """
+    try:
+        import dask
+        from distributed import Client, LocalCluster
+    except ImportError:
+        raise OrientError(f"Many parts are evaluated on Dask, which is not there: {INSTALL}.") from None
+
+    # What becomes of a worker is told by what becomes of its file.
+    for name in ("distributed", "tornado", "asyncio"):
+        logging.getLogger(name).setLevel(logging.CRITICAL)
+    with dask.config.set(CONFIG):
+        if scheduler is not None:
+            try:
+                client = Client(scheduler, timeout=_ANSWERS_WITHIN_S, set_as_default=False)
+            except (OSError, ValueError, TimeoutError):
+                raise OrientError(
+                    f"No scheduler answers at {scheduler}: start one with `dask scheduler`, and workers with "
+                    "`dask worker`, or leave --scheduler out."
+                ) from None
+            with client:
+                yield client
+            return
+        with (
+            TemporaryDirectory(prefix="orient-") as scratch,
+            LocalCluster(
+                n_workers=count,
+                threads_per_worker=1,
+                processes=True,
+                host="127.0.0.1",
+                memory_limit=0,
+                dashboard_address=None,
+                worker_dashboard_address=None,
+                local_directory=scratch,
+                silence_logs=logging.CRITICAL,
+            ) as cluster,
+            Client(cluster, set_as_default=False) as client,
+        ):
+            yield client

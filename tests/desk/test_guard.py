@@ -12,6 +12,7 @@ from websockets.sync.client import connect
 from orient.desk.guard import MOST_BYTES, Guard, hosts_of
 from orient.desk.serve import serve
 from orient.errors import OrientError
+from tests.desk.conftest import running
 
 SOCKET = "/_nicegui_ws/socket.io/?EIO=4&transport=websocket"
 
@@ -197,6 +198,19 @@ def test_forwarding_headers_of_a_proxy_are_not_believed(plain):
 def test_other_machines_are_let_in_only_when_it_is_asked_for(host):
     with pytest.raises(OrientError, match="--allow-remote"):
         serve(lambda visitor, mesh: None, host=host, browser=False)
+
+
+def test_a_desk_for_other_machines_serves_nothing_without_its_token():
+    with running(0, 3_000_000, "0.0.0.0") as desk:
+        own_address = desk.address.removeprefix("http://").partition("/")[0]
+        for host in (own_address, desk.host):
+            assert desk.ask(Host=host)[0] == 403
+            assert desk.ask(Host=host, path="/favicon.ico")[0] == 403
+            assert desk.ask(Host=host, path=f"/?token={desk.token}")[0] == 303
+            assert desk.ask(Host=host, Cookie=desk.cookie())[0] == 200
+        assert desk.ask(Host=f"evil.example:{desk.port}", Cookie=desk.cookie())[0] == 421
+        assert opened(desk, origin=f"http://{own_address}", cookie=None, host=own_address) == 403
+        assert any("not encrypted" in line for line in desk.lines)
 
 
 def test_a_desk_for_all_addresses_answers_to_addresses_but_not_to_foreign_names():

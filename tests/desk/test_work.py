@@ -13,6 +13,7 @@ from orient.desk.work import Bench, Stopped, Work
 from orient.errors import OrientError
 from tests.desk.conftest import alive, until
 from tests.desk.shapes import dense, plate
+from tests.trust.corpus import EITHER, REFUSAL, RESULT, everything
 
 
 def lane(test, tmp_path):
@@ -194,3 +195,30 @@ def test_nothing_is_left_of_a_file_that_is_no_mesh(tmp_path, data):
     with pytest.raises(OrientError, match="letter"):
         asyncio.run(receive(Upload("letter", data), tmp_path))
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.slow
+def test_every_broken_file_ends_in_a_part_or_a_sentence_and_the_same_child_goes_on(tmp_path):
+    """The corpus that the shell is held to, through the way that a file takes into the desk."""
+
+    async def test(work):
+        await work.do("bring", path=laid(tmp_path, plate()), name="plate")
+        pid, ended, sentences = work.process_id, {RESULT: 0, REFUSAL: 0}, []
+        for name, data, expected in everything():
+            try:
+                arrival = await receive(Upload(name, data), tmp_path)
+                await work.do("bring", path=str(arrival.path), name=arrival.name)
+                how = RESULT
+            except OrientError as error:
+                sentences.append(str(error))
+                how = REFUSAL
+            assert expected in (how, EITHER), name
+            ended[how] += 1
+        print(ended)
+        assert min(ended.values()) > 20
+        # One line each, and nothing of where the desk keeps its files.
+        assert [said for said in sentences if "\n" in said or str(tmp_path) in said] == []
+        assert work.process_id == pid
+        assert len((await work.do("holes")).holes) >= 0
+
+    lane(test, tmp_path)

@@ -21,6 +21,7 @@ from typing import Any
 import uvicorn
 from fastapi import FastAPI
 from nicegui import Client, ui
+from nicegui.client import ClientConnectionTimeout
 
 from orient.desk.guard import MOST_BYTES, TOKEN, Guard, hosts_of, is_loopback
 from orient.desk.shelf import open_shelves
@@ -155,10 +156,11 @@ def add_page(build: Build, mesh: Path | None, visitors: Visitors) -> None:
     async def page(client: Client) -> None:
         client.on_exception(show_trouble)
         # Only the socket tells which tab it is.
-        await client.connected(timeout=60.0)
+        with contextlib.suppress(ClientConnectionTimeout):
+            await client.connected(timeout=60.0)
         tab = client.tab_id
         if tab is None:
-            return
+            return  # whoever fetched the page did not open it
         visitor = visitors.enter(tab, client.id)
 
         def connected() -> None:

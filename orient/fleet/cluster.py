@@ -52,10 +52,7 @@ def workers(scheduler: str | None, count: int) -> Iterator[Any]:
     except ImportError:
         raise OrientError(f"Many parts are evaluated on Dask, which is not there: {INSTALL}.") from None
 
-    # What becomes of a worker is told by what becomes of its file.
-    for name in ("distributed", "tornado", "asyncio"):
-        logging.getLogger(name).setLevel(logging.CRITICAL)
-    with dask.config.set(CONFIG):
+    with dask.config.set(CONFIG), _unlogged():
         if scheduler is not None:
             try:
                 client = Client(scheduler, timeout=_ANSWERS_WITHIN_S, set_as_default=False)
@@ -83,3 +80,14 @@ def workers(scheduler: str | None, count: int) -> Iterator[Any]:
             Client(cluster, set_as_default=False) as client,
         ):
             yield client
+
+
+@contextmanager
+def _unlogged() -> Iterator[None]:
+    """Log nothing: what becomes of a worker or a scheduler is told by what becomes of its files."""
+    before = logging.root.manager.disable
+    logging.disable(logging.CRITICAL)
+    try:
+        yield
+    finally:
+        logging.disable(before)

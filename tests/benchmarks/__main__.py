@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks [--only NAME] [--file MESH]
 
-NAME is poses, features, columns, shell, winner, shop, pictures, strength or variants. A MESH is measured
-beside the meshes made in code.
+NAME is poses, features, columns, shell, winner, shop, pictures, strength, variants or fleet. A MESH is
+measured beside the meshes made in code.
 """
 
 from __future__ import annotations
@@ -171,6 +171,29 @@ def variants(file: str) -> Iterator[Row]:
     )
 
 
+def fleet(file: str) -> Iterator[Row]:
+    from tests.benchmarks import fleet as folders
+
+    beside = folders.beside()
+    yield (
+        "orient fleet, what a part costs beside its evaluation, starting the workers left out",
+        f"{1e3 * beside['a_part']:.1f} ms",
+        "≤ 30 ms",
+    )
+    yield (
+        "memory of its client, 100 and 400 parts",
+        f"{beside['few'] / 2**20:.0f} and {beside['many'] / 2**20:.0f} MB",
+        "flat in the number of parts",
+    )
+    got = folders.two_against_one()
+    yield (
+        "200 mixed parts of 1 k to 100 k faces, two workers against one, a thread each",
+        f"{got['one']:.1f} s / {got['two']:.1f} s = {got['ratio']:.2f} "
+        f"({3600 * 200 / got['one']:,.0f} parts an hour and core)",
+        "≥ 1.8",
+    )
+
+
 def main() -> None:
     """Run the sections asked for."""
     sections = {
@@ -183,6 +206,7 @@ def main() -> None:
         "pictures": pictures,
         "strength": strength,
         "variants": variants,
+        "fleet": fleet,
     }
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("--only", choices=sections, help="one section")

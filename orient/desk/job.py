@@ -65,9 +65,9 @@ class Wanted:
 def build(desk: Desk) -> None:
     """All of the job's settings."""
     with ui.element("section").classes("card-room"):
-        with ui.element("div").classes("row spread"):
+        with ui.element("div").classes("abreast spread"):
             ui.html("<h2>Job</h2>", sanitize=False)
-            with ui.element("div").classes("row"):
+            with ui.element("div").classes("abreast"):
                 ui.button(
                     "Save", on_click=lambda: ui.download.content(toml_of(desk.history.now), "brief.toml")
                 ).props("flat dense no-caps").tooltip("Save the job as brief.toml, which the shell reads too")
@@ -133,7 +133,7 @@ async def picked(desk: Desk, told: dict[str, Any]) -> None:
         ui.notify(said)
         return
     wanted.found = found
-    desk.scene.tint([("matters", found)])
+    desk.scene.tint([("hover", found)])
     desk.tell("pick")
 
 
@@ -151,7 +151,7 @@ def _taken(desk: Desk) -> None:
 
 def _process(desk: Desk) -> None:
     names = {key: key for key in polymers()}
-    classes = {"": "the first class that can"} | {name: name for name in machine_classes()}
+    classes = {"": "any that can build it"} | {name: name for name in machine_classes()}
 
     def field(key: str, what: str) -> Callable[[Any], None]:
         def set_(event: Any) -> None:
@@ -236,7 +236,7 @@ def _load(desk: Desk) -> None:
             ),
         ).props("dense outlined")
     ui.label("Along").classes("small")
-    with ui.element("div").classes("row"):
+    with ui.element("div").classes("abreast"):
         ui.button("Click a face or hole", on_click=lambda: _want_axis(desk)).props("outline dense no-caps")
         ui.button("Two points", on_click=lambda: _want_points(desk)).props("outline dense no-caps")
         typed = ui.input(placeholder="or 1,0,0").props("dense outlined").classes("typed")
@@ -249,7 +249,7 @@ def _load(desk: Desk) -> None:
         axes.clear()
         with axes:
             for place, axis in enumerate(_axes(desk)):
-                words = ", ".join(f"{value:g}" for value in axis)
+                words = "along " + ", ".join(f"{value:g}" for value in axis)
                 _entry(words, partial(_drop_axis, desk, place))
 
     desk.when("brief", brief)
@@ -300,7 +300,7 @@ def _cases(desk: Desk) -> None:
     ui.label("For the strength: where it is held, and with how many newtons it is pushed where.").classes(
         "small"
     )
-    with ui.element("div").classes("row"):
+    with ui.element("div").classes("abreast"):
         ui.button("Held at …", on_click=lambda: _want_held(desk)).props("outline dense no-caps")
         ui.button("Pushed at …", on_click=lambda: _want_force(desk)).props("outline dense no-caps")
     listed = ui.element("div")
@@ -378,7 +378,7 @@ def _ask_newtons(desk: Desk, found: Picked) -> None:
             desk.edit(new, "a force", again=False)
             background_tasks.create(mark(desk))
 
-        with ui.element("div").classes("row"):
+        with ui.element("div").classes("abreast"):
             ui.button("Add the force", on_click=add).props("unelevated no-caps")
             ui.button("Leave it", on_click=dialog.close).props("flat no-caps")
     dialog.open()
@@ -394,7 +394,7 @@ def _scaled(vector: Vector, by: float) -> Vector:
 
 def _faces(desk: Desk) -> None:
     ui.html("<h3>Faces that matter</h3>", sanitize=False)
-    with ui.element("div").classes("row"):
+    with ui.element("div").classes("abreast"):
         why = ui.select(_MATTERS, value="visible").props("dense outlined").classes("why")
         ui.button("Click a face", on_click=lambda: _want_face(desk, why.value)).props("outline dense no-caps")
     listed = ui.element("div")
@@ -457,16 +457,25 @@ async def mark(desk: Desk) -> None:
         marks.append((kind, one))
         if newtons is not None and math.hypot(*newtons) > 0:
             arrows.append(_arrow(one, newtons, size))
-    middle = [low + 32767.5 * step for low, step in zip(scene["low"], scene["step"], strict=True)]
     for axis in _axes(desk):
-        length = 0.7 * size
-        unit = _unit(axis)
-        start = [m - 0.5 * length * u for m, u in zip(middle, unit, strict=True)]
-        arrows.append(
-            {"at": start, "along": list(unit), "length": length, "colour": _TINTS["axis"], "said": "load"}
-        )
+        arrows += _axis_arrows(scene, axis)
     desk.scene.tint(marks)
     desk.scene.arrows(arrows)
+
+
+def _axis_arrows(scene: dict[str, Any], axis: Sequence[float]) -> list[dict[str, Any]]:
+    """A stress axis as two arrows towards the part, from beyond its ends."""
+    long = 0.42 * float(scene["size"])
+    middle = [low + 32767.5 * step for low, step in zip(scene["low"], scene["step"], strict=True)]
+    unit = _unit(axis)
+    arrows = []
+    for sense, said in ((1.0, "load axis"), (-1.0, "")):
+        at = [m - 1.3 * long * sense * u for m, u in zip(middle, unit, strict=True)]
+        along = [sense * u for u in unit]
+        arrows.append(
+            {"at": at, "along": along, "length": 0.5 * long, "colour": _TINTS["axis"], "said": said}
+        )
+    return arrows
 
 
 def _arrow(on: Picked, newtons: Vector, size: float) -> dict[str, Any]:

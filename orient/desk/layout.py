@@ -8,7 +8,7 @@ from nicegui import background_tasks, ui
 
 from orient.desk import bring, hard, job, poses, strength, take, variants
 from orient.desk.scene import WAYS, PartScene
-from orient.desk.state import Desk
+from orient.desk.state import BY_HAND, Desk
 from orient.desk.visitor import Visitor
 from orient.desk.work import Stopped
 
@@ -33,17 +33,26 @@ async def build(visitor: Visitor, mesh: Path | None) -> None:
     """
     known = visitor.state.get("desk")
     desk: Desk = known if known is not None else Desk(visitor)
+    ui.colors(primary="#005a8c", dark="#1c2024")
+    background_tasks.create(visitor.quick.ready())
     visitor.state["desk"] = desk
     desk.begin()
     _head(desk)
-    with ui.element("main").classes("desk"):
-        with ui.element("div").classes("side job-side"):
-            bring.build(desk)
-            job.build(desk)
+    with ui.element("main").classes("desk") as room:
         with ui.element("div").classes("middle"):
             _middle(desk)
-        with ui.element("div").classes("side found-side"):
-            _found(desk)
+        with ui.element("div").classes("sheets"):
+            with ui.element("div").classes("side job-side"):
+                bring.build(desk)
+                job.build(desk)
+            with ui.element("div").classes("side found-side"):
+                _found(desk)
+
+    def part() -> None:
+        # Until there is a part there is one thing to do.
+        room.classes(remove="empty") if desk.brought is not None else room.classes("empty")
+
+    desk.when("part", part)
     if known is not None and desk.brought is not None and not desk.brought.bodies:
         assert desk.scene is not None
         desk.scene.open(desk.brought.scene)
@@ -64,6 +73,10 @@ def _head(desk: Desk) -> None:
         name = ui.label().classes("part")
         told = ui.label().classes("told small").props('aria-live="polite"')
         bar = ui.linear_progress(show_value=False, size="4px").classes("bar")
+        for words, where in (("Job", ".job-side"), ("Findings", ".found-side")):
+            ui.button(words).on(
+                "click", js_handler=f"() => document.querySelector('{where}').scrollIntoView()"
+            ).props("flat no-caps dense").classes("jump")
         ui.button("Undo", on_click=desk.undo).props("flat no-caps dense").classes("undo").tooltip(
             "Take the last change of the job back"
         )
@@ -90,12 +103,17 @@ def _middle(desk: Desk) -> None:
         with ui.element("div").classes("answer-line"):
             answer = ui.label().classes("answer")
             stale = ui.label("The job has changed; the poses are being ranked anew.").classes("small")
-        banner = ui.element("div").classes("banner")
-        with banner:
-            job.banner(desk)
-        desk.scene = PartScene(
-            desk.visitor.shelf, hint="Drag to turn the view; point at a face to read what is known of it."
-        )
+            instead = ui.button(on_click=lambda: desk.show(desk.order.recommended) if desk.order else None)
+            instead.props("flat dense no-caps").classes("instead")
+            told = ui.label().classes("small").props('aria-live="polite"')
+            out = ui.button("Take the 3MF", on_click=lambda: take.fetch(desk, told, "save", kind="3mf"))
+            out.props("unelevated no-caps").tooltip("The part in the pose that is shown, as a 3MF file")
+        with ui.element("div").classes("stage"):
+            with ui.element("div").classes("banner"):
+                job.banner(desk)
+            desk.scene = PartScene(
+                desk.visitor.shelf, hint="Drag to turn the view; point at a face to read what is known of it."
+            )
         desk.scene.on_trouble(lambda said: ui.notify(f"The picture could not be drawn: {said}", timeout=0))
         desk.scene.on_picked(desk_picked(desk))
         desk.scene.on_turned(lambda told: _guarded(desk.turned(told["direction"])))
@@ -104,7 +122,7 @@ def _middle(desk: Desk) -> None:
                 ui.html("Colour by", sanitize=False, tag="legend")
                 ways = ui.toggle(dict(WAYS), value=desk.paint).props("no-caps dense unelevated")
                 ways.on_value_change(lambda event: _guarded(desk.colour(event.value)))
-            with ui.element("fieldset"):
+            with ui.element("fieldset").classes("places"):
                 ui.html("Look from", sanitize=False, tag="legend")
                 for place in _PLACES:
                     ui.button(place, on_click=lambda place=place: desk.scene.see(place)).props(
@@ -125,8 +143,21 @@ def _middle(desk: Desk) -> None:
             answer.set_text("")
 
     def order() -> None:
-        card = next((one for one in desk.cards if one.taken), None)
-        answer.set_text("" if card is None else card.head)
+        cards = desk.cards
+        best = next((one for one in cards if one.taken), None)
+        shown = next((one for one in cards if one.row == desk.chosen), best)
+        by_hand = desk.chosen == BY_HAND
+        if best is None or shown is None:
+            answer.set_text("")
+        elif by_hand:
+            answer.set_text("As your hand has turned it")
+        else:
+            answer.set_text(shown.head if shown.taken else f"Pose {shown.number}, along {shown.along}")
+        other = shown is not None and (by_hand or not shown.taken)
+        instead.set_visibility(other)
+        instead.set_text(f"The one to take: pose {best.number}, along {best.along}" if best else "")
+        out.set_visibility(best is not None and not by_hand)
+        told.set_text("")
         stale.set_visibility(desk.stale and bool(desk.busy))
 
     def pose() -> None:

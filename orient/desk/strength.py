@@ -12,7 +12,7 @@ from orient.desk.work import Stopped
 def build(desk: Desk) -> None:
     """What is asked for, how far it is, and what was found."""
     asks = ui.label().classes("small")
-    with ui.element("div").classes("row"):
+    with ui.element("div").classes("abreast"):
         go = ui.button("Find the stress").props("unelevated no-caps")
         stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
     told = ui.label().props('aria-live="polite"')

@@ -20,24 +20,24 @@ def build(desk: Desk) -> None:
     room = ui.element("div").classes("take")
     with room:
         pose = ui.label()
-        with ui.element("div").classes("row"):
+        with ui.element("div").classes("abreast"):
             for kind in ("3mf", "stl"):
                 ui.button(
                     f"Part in this pose, {kind.upper()}",
-                    on_click=lambda kind=kind: _fetch(desk, said, "save", kind=kind),
+                    on_click=lambda kind=kind: fetch(desk, said, "save", kind=kind),
                 ).props("unelevated no-caps" if kind == "3mf" else "outline no-caps")
-        ui.button("The page to send along", on_click=lambda: _fetch(desk, said, "page")).props(
+        ui.button("The page to send along", on_click=lambda: fetch(desk, said, "page")).props(
             "outline no-caps"
         )
-        with ui.element("div").classes("row"):
+        with ui.element("div").classes("abreast"):
             ui.button(
                 "Short test prints of the hard features",
-                on_click=lambda: _fetch(desk, said, "trial_prints", minutes=minutes.value or 5.0),
+                on_click=lambda: fetch(desk, said, "trial_prints", minutes=minutes.value or 5.0),
             ).props("outline no-caps")
             minutes = ui.number("minutes each", value=5, min=1, max=120, step=1).props("dense outlined")
         ui.button(
             "Everything in one folder, zipped",
-            on_click=lambda: _fetch(desk, said, "package", minutes=minutes.value or 5.0),
+            on_click=lambda: fetch(desk, said, "package", minutes=minutes.value or 5.0),
         ).props("outline no-caps")
         ui.button(
             "The brief, brief.toml",
@@ -59,7 +59,7 @@ def build(desk: Desk) -> None:
     desk.when("order", order)
 
 
-async def _fetch(desk: Desk, said: ui.label, name: str, **asked: Any) -> None:
+async def fetch(desk: Desk, said: ui.label, name: str, **asked: Any) -> None:
     """Have a file made, and hand it to the browser."""
     if desk.judged is None:
         return

@@ -71,13 +71,14 @@ class Desk:
 
 
 @contextmanager
-def running(*words, cwd=None):
+def running(*words, program=("-m", "tests.desk.plain")):
     """Run a desk; the words are port, most bytes and, if any, an address."""
-    given = list(map(str, words)) or ["0", "200000000"]
+    given = list(map(str, words)) or (["0", "200000000"] if program[-1] == "tests.desk.plain" else [])
     process = subprocess.Popen(
-        [sys.executable, "-m", "tests.desk.plain", *given],
+        [sys.executable, *program, *given],
         cwd=Path(__file__).parents[2],
         stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
         text=True,
         env={**os.environ, "PYTHONUNBUFFERED": "1"},
     )

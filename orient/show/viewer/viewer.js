@@ -115,7 +115,7 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     view = name;
     const [turned, raised] = VIEWS[name], azimuth = (turned === undefined ? pose.azimuth : turned) * Math.PI / 180;
     const elevation = raised * Math.PI / 180;
-    const away = data.size * 1.55 * Math.max(1, 1.25 / camera.aspect);
+    const away = data.size * 1.55 * Math.max(1, 1.5 / camera.aspect);
     controls.target.set(0, 0, pose.height / 2);
     camera.position.set(Math.cos(elevation) * Math.cos(azimuth), Math.cos(elevation) * Math.sin(azimuth), Math.sin(elevation))
       .multiplyScalar(away / (2 * Math.tan(13 * Math.PI / 180)) * 0.6).add(controls.target);

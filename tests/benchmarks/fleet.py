@@ -1,4 +1,4 @@
-"""Folders of parts: two workers against one, what a part costs beside its evaluation, what the client holds."""
+"""Folders of parts: two workers against one, a part's cost beside its evaluation, what a client holds."""
 
 from __future__ import annotations
 

@@ -32,9 +32,9 @@ def build(desk: Desk) -> None:
                 slider = ui.slider(min=0, max=_MOST, step=0.05, value=0).props(f'dense aria-label="{words}"')
                 figure = ui.label().classes("small figure")
 
-                def moved(event: GenericEventArguments, name: str = name) -> None:
+                def moved(event: GenericEventArguments, name: str = name, figure: ui.label = figure) -> None:
+                    figure.set_text(f"{float(event.args):g}")
                     desk.weigh(name, float(event.args))
-                    brief()
 
                 # The event of a hand, not of a value that is set here.
                 slider.on("update:model-value", moved, throttle=0.05)
@@ -57,9 +57,12 @@ def build(desk: Desk) -> None:
             for one in (slider, figure, label):
                 one.set_visibility(there)
 
+    def weighed() -> None:
+        listed.show(desk.cards, desk.pictures, desk.chosen, desk.pinned)
+
     def order() -> None:
         cards = desk.cards
-        listed.show(cards, desk.pictures, desk.chosen, desk.pinned)
+        weighed()
         if desk.judged is None:
             asks.set_text("" if desk.busy else "Bring a part, and its poses stand here, best first.")
         else:
@@ -88,6 +91,7 @@ def build(desk: Desk) -> None:
 
     desk.when("brief", brief)
     desk.when("order", order)
+    desk.when("weighed", weighed)
     desk.when("order", side_by_side)
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import inspect
+import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,7 +22,9 @@ from orient.desk.work import Stopped, Work
 from orient.errors import OrientError
 
 # What listeners can be told of.
-EVENTS = ("part", "brief", "order", "pose", "pick", "busy", "strength")
+EVENTS = ("part", "brief", "order", "weighed", "pose", "pick", "busy", "strength")
+# A slider that has rested so long has come to rest: the part turns over, then the search goes on from there.
+REST_S, SEARCH_S = 0.3, 0.9
 # The pose that a hand has turned the part to; poses of the list are numbered from 1.
 BY_HAND = 100_000
 
@@ -92,6 +96,8 @@ class Desk:
     scene: PartScene | None = None
     _listeners: dict[str, list[Callable[[], Any]]] = field(default_factory=dict)
     _evaluating: bool = False
+    _followed: bool = False
+    _resting: asyncio.Task[None] | None = None
     _again: bool = False
 
     # Who is told.
@@ -161,11 +167,24 @@ class Desk:
 
     def take(self, judged: Judged, *, loaded: bool = False) -> None:
         """Show an evaluation."""
-        self.judged, self.order, self.loaded = judged, in_order(judged), loaded
+        old, followed = self.judged, self.follows
+        self.loaded = loaded
         self.stale = judged.toml != toml_of(self.history.now)
-        self.pictures, self.poses, self.pinned, self.scored = {}, {}, [], None
+        weighed = old is not None and _but_weights(old.toml) == _but_weights(judged.toml)
+        kept = _same_poses(old, judged) if old is not None and weighed else {}
+        self.pictures = {kept[row]: address for row, address in self.pictures.items() if row in kept}
+        self.pinned = [kept[row] for row in self.pinned if row in kept]
+        shown = None if followed or self.chosen is None else kept.get(self.chosen)
+        self.judged, self.order, self.poses, self.scored = judged, in_order(judged), {}, None
+        self.solid = {kind: one for kind, one in self.solid.items() if kind == "thickness" and weighed}
+        self.chosen = self.order.recommended if shown is None else shown
         self.tell("order", "strength")
-        background_tasks.create(self.show(self.order.recommended, follow_up=True))
+        background_tasks.create(self.show(self.chosen, follow_up=True))
+
+    @property
+    def follows(self) -> bool:
+        """Whether the pose that is shown is the one to take, and stays so whichever that is."""
+        return self.order is None or self.chosen is None or self.chosen == self.order.recommended
 
     @property
     def lane(self) -> Work:
@@ -307,15 +326,37 @@ class Desk:
         )
         if self.judged is None or self.order is None:
             return
-        followed = self.chosen == self.order.recommended
+        followed = self.follows
         try:
             self.order = order_of(self.judged, weights_of(self.history.now))
         except OrientError as error:
             ui.notify(str(error))
             return
-        self.tell("order")
-        if followed and self.chosen != self.order.recommended:
-            background_tasks.create(self.show(self.order.recommended))
+        self.tell("weighed")
+        if self._resting is not None:
+            self._resting.cancel()
+        self._resting = background_tasks.create(self._rest(followed or self._followed))
+        self._followed = followed or self._followed
+
+    async def _rest(self, followed: bool) -> None:
+        """Once the hand has let go: the new first pose on the bed, then the search from where it is now."""
+        await asyncio.sleep(REST_S)
+        self._followed = False
+        self.tell("brief", "order")
+        if followed and self.order is not None and self.chosen != self.order.recommended:
+            await self.show(self.order.recommended)
+        await asyncio.sleep(SEARCH_S)
+        self._resting = None
+        await (self.evaluate_loaded() if self.loaded else self.evaluate())
+
+    async def evaluate_loaded(self) -> None:
+        """Rank anew with the load cases, whose stress is known: nothing is solved again."""
+        toml = toml_of(self.history.now)
+        try:
+            judged = await self.visitor.long.do("strength", toml=toml, progress=self.say)
+        finally:
+            self.say("")
+        self.take(judged, loaded=True)
 
     async def pick(self, picked: dict[str, Any]) -> Picked:
         """Name what a click stands for."""
@@ -324,3 +365,17 @@ class Desk:
             "pick", point=(x, y, z), face=int(picked["face"]), kind=picked["kind"]
         )
         return found
+
+
+def _but_weights(toml: str) -> Data:
+    """A brief without its weights."""
+    return {name: section for name, section in tomllib.loads(toml).items() if name != "weights"}
+
+
+def _same_poses(old: Judged, new: Judged) -> dict[int, int]:
+    """Rows of poses that both evaluations have, the new by the old."""
+    spots = {one.tobytes(): row for row, one in enumerate(np.round(new.ranking.directions, 9) + 0.0)}
+    pairs = (
+        (row, spots.get(one.tobytes())) for row, one in enumerate(np.round(old.ranking.directions, 9) + 0.0)
+    )
+    return {row: found for row, found in pairs if found is not None}

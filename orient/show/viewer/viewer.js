@@ -73,7 +73,7 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   laid.add(arrows);
 
   const controls = new OrbitControls(camera, canvas);
-  let waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0, top = null;
+  let waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0, top = null, fitted = [0, 0];
   const hit = new THREE.Raycaster(), kept = new Map();
   setArrows(data.arrows);
 
@@ -105,7 +105,8 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   function frame() { renderer.render(scene, camera); frames++; placeLabels(); }
   function fit() {
     const wide = host.clientWidth, high = host.clientHeight;
-    if (!wide || !high) return;
+    if (!wide || !high || (wide === fitted[0] && high === fitted[1])) return;
+    fitted = [wide, high];
     renderer.setSize(wide, high, false);
     camera.aspect = wide / high;
     camera.updateProjectionMatrix();

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 from nicegui import background_tasks, ui
@@ -22,7 +23,7 @@ def welcome(desk: Desk) -> None:
         "Bring a part: its poses are ranked by support, height, strength across the layers and finish, and "
         "what will be hard to print is pointed out. Nothing leaves this machine."
     ).classes("lead")
-    drop(desk, "Drop a mesh here, or click + to choose one")
+    drop(desk, "Drop a mesh here, or click to choose one")
     ui.label("STL, OBJ, PLY, OFF, 3MF, GLB or STEP.").classes("small")
     if SAMPLES.is_dir():
         ui.html("<h2>Or try a sample</h2>", sanitize=False)
@@ -37,7 +38,6 @@ def drop(desk: Desk, words: str) -> None:
     """A place to drop a mesh on."""
 
     async def arrived(event: UploadEventArguments) -> None:
-        upload.reset()
         desk.say(f"Receiving {event.file.name}")
         try:
             arrival = await receive(event.file, desk.visitor.folder)
@@ -45,8 +45,41 @@ def drop(desk: Desk, words: str) -> None:
             desk.say("")
         await desk.bring(arrival.path, Path(arrival.name).stem or arrival.name)
 
-    upload = ui.upload(label=words, on_upload=arrived, auto_upload=True).props(f'accept="{_ACCEPT}" flat')
-    upload.classes("drop")
+    uploader(words, arrived)
+
+
+def uploader(words: str, arrived: Callable[[UploadEventArguments], Awaitable[None]]) -> ui.upload:
+    """A place that takes one mesh, dropped or chosen; it says so when it does not.
+
+    Parameters
+    ----------
+    words : str
+        What is written on it.
+    arrived : callable
+        Called with the file.
+    """
+
+    async def took(event: UploadEventArguments) -> None:
+        upload.reset()
+        await arrived(event)
+
+    upload = ui.upload(label=words, on_upload=took, auto_upload=True).props(f'accept="{_ACCEPT}" flat')
+    upload.on_rejected(
+        lambda: ui.notify("That is no mesh that is read here: take STL, OBJ, PLY, OFF, 3MF, GLB or STEP.")
+    )
+    upload.on(
+        "failed",
+        lambda: ui.notify(
+            "The file did not arrive: it is larger than the desk takes, or the desk was closed."
+        ),
+        args=[],
+    )
+    # All of it opens the choice of files, not the small plus alone.
+    choose = (
+        f"event => {{ if (!event.target.closest('a, button, input')) getElement({upload.id}).pickFiles(); }}"
+    )
+    upload.on("click", js_handler=choose)
+    return upload.classes("drop")
 
 
 async def sample(desk: Desk, path: Path) -> None:
@@ -66,7 +99,7 @@ def build(desk: Desk) -> None:
         about = ui.element("div")
         again = ui.element("div")
         with again, ui.expansion("Bring another part").classes("another"):
-            drop(desk, "Drop a mesh, or click +")
+            drop(desk, "Drop a mesh, or click")
             if SAMPLES.is_dir():
                 with ui.element("div").classes("samples small-samples"):
                     for path in sorted(SAMPLES.glob("*.stl")):

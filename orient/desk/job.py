@@ -313,11 +313,11 @@ def _cases(desk: Desk) -> None:
                 if len(cases) > 1:
                     ui.label(case.get("name") or f"Case {k + 1}").classes("small")
                 for j, selector in enumerate(case.get("fixed", [])):
-                    _entry(f"held: {selector}", partial(_drop, desk, ("load", "case", k, "fixed", j)))
+                    _entry(f"held: {_words(selector)}", partial(_drop, desk, ("load", "case", k, "fixed", j)))
                 for j, force in enumerate(case.get("force", [])):
                     x, y, z = force["newtons"]
                     _entry(
-                        f"{math.hypot(x, y, z):g} N: {force['on']}",
+                        f"{math.hypot(x, y, z):g} N: {_words(force['on'])}",
                         partial(_drop, desk, ("load", "case", k, "force", j)),
                     )
                 others = [name for name in ("pressure", "moment", "gravity") if case.get(name)]
@@ -404,7 +404,7 @@ def _faces(desk: Desk) -> None:
         with listed:
             for k, one in enumerate(desk.history.now.get("faces", [])):
                 _entry(
-                    f"{_MATTERS[one['matters']]}: {one['on']}",
+                    f"{_MATTERS[one['matters']]}: {_words(one['on'])}",
                     partial(_drop_face, desk, k),
                 )
         background_tasks.create(mark(desk))
@@ -423,6 +423,16 @@ def _want_face(desk: Desk, why: str) -> None:
         desk.edit(with_added(desk.history.now, ("faces",), entry), "a face that matters")
 
     want(desk, Wanted(f"Click the face that {_MATTERS[why]}.", "face", take))
+
+
+def _words(selector: str) -> str:
+    """A selector as a list shows it.
+
+    >>> _words("hole-near:-27,0,3")
+    'hole near −27, 0, 3'
+    """
+    kind, _, rest = selector.partition(":")
+    return f"{kind.replace('-', ' ')} {rest.replace(',', ', ').replace('-', '−')}"
 
 
 def _entry(words: str, remove: Callable[[], Any]) -> None:

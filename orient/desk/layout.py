@@ -73,22 +73,27 @@ def _head(desk: Desk) -> None:
         name = ui.label().classes("part")
         told = ui.label().classes("told small").props('aria-live="polite"')
         bar = ui.linear_progress(show_value=False, size="4px").classes("bar")
+        jumps: list[ui.element] = []
         for words, where in (("Job", ".job-side"), ("Findings", ".found-side")):
-            ui.button(words).on(
-                "click", js_handler=f"() => document.querySelector('{where}').scrollIntoView()"
-            ).props("flat no-caps dense").classes("jump")
-        ui.button("Undo", on_click=desk.undo).props("flat no-caps dense").classes("undo").tooltip(
-            "Take the last change of the job back"
-        )
+            jump = (
+                ui.button(words)
+                .on("click", js_handler=f"() => document.querySelector('{where}').scrollIntoView()")
+                .props("flat no-caps dense")
+                .classes("jump")
+            )
+            jumps.append(jump)
+        undo = ui.button("Undo", on_click=desk.undo).props("flat no-caps dense").classes("undo")
+        undo.tooltip("Take the last change of the job back")
 
     def busy() -> None:
         told.set_text(f"{desk.busy} …" if desk.busy else "")
         bar.set_visibility(bool(desk.busy))
-        bar.props(remove="indeterminate") if desk.share is not None else bar.props("indeterminate")
         bar.set_value(desk.share or 0.0)
 
     def part() -> None:
         name.set_text(desk.name)
+        for one in (*jumps, undo):
+            one.set_visibility(desk.brought is not None)
 
     desk.when("busy", busy)
     desk.when("part", part)
@@ -111,6 +116,7 @@ def _middle(desk: Desk) -> None:
         with ui.element("div").classes("stage"):
             with ui.element("div").classes("banner"):
                 job.banner(desk)
+                poses.by_hand(desk)
             desk.scene = PartScene(
                 desk.visitor.shelf, hint="Drag to turn the view; point at a face to read what is known of it."
             )
@@ -132,7 +138,6 @@ def _middle(desk: Desk) -> None:
                 "Drag the part itself; let go, and read what that pose would score"
             )
             by_hand.on_value_change(lambda event: desk.scene.mode("hand" if event.value else "look"))
-        poses.by_hand(desk)
         poses.chart(desk)
 
     def part() -> None:

@@ -14,7 +14,7 @@ from orient.desk.views import PoseCards, TradeOff
 _SLIDERS = {
     "support": "little support",
     "height": "a low build",
-    "load": "strength along the load",
+    "load": "strength under load",
     "first_layer": "a broad first layer",
     "finish": "fine steps",
     "faces": "faces that matter",
@@ -40,11 +40,11 @@ def build(desk: Desk) -> None:
                 slider.on("update:model-value", moved, throttle=0.05)
             sliders[name] = (slider, figure, label)
     asks = ui.label().classes("small")
+    pair = ui.element("div").classes("pair")
     listed = PoseCards()
     listed.on_choose(lambda row: background_tasks.create(desk.show(row)))
     listed.on_pin(lambda row: _pin(desk, row))
     why = ui.element("div").classes("why-room")
-    pair = ui.element("div").classes("pair")
 
     def brief() -> None:
         weights = weights_of(desk.history.now)

@@ -110,6 +110,7 @@ export default {
         viewer.setPaint("plain");
         viewer.setPose(number);
         if (this.can(paint, number)) viewer.setPaint(paint);
+        this.shade();
         this.keyed();
         if (had === null || calm.matches || before.equals(viewer.laid.matrix)) return;
         return this.turnOver(before, eye, target);
@@ -120,6 +121,7 @@ export default {
       return this.then(() => {
         if (!this.viewer || !this.can(kind, this.viewer.pose.number)) return;
         this.viewer.setPaint(kind);
+        this.shade();
         this.keyed();
       });
     },
@@ -188,8 +190,14 @@ export default {
         const drawn = await Promise.all(list.map(async one => ({ kind: one.kind, faces: new Int32Array((await fetched(one.faces)).buffer) })));
         for (const name of [...this.marks.keys()]) if (name !== "hover") this.overlay(name, null);
         drawn.forEach((one, k) => this.overlay(`mark${k}`, one.faces, MARKS[one.kind]));
+        this.shade();
         this.viewer.request();
       });
+    },
+    // What the job names is tinted only where faces bear no colour of their own.
+    shade() {
+      const bare = ["plain", "overhang"].includes(this.viewer.paint);
+      for (const [name, one] of this.marks) one.visible = bare || name === "hover";
     },
     overlay(name, faces, tint) {
       const old = this.marks.get(name);

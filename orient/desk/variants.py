@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from nicegui import ui
 from nicegui.events import UploadEventArguments
 
 from orient.desk.answers import Compared
 from orient.desk.arrival import receive
-from orient.desk.bring import _ACCEPT
+from orient.desk.bring import uploader
 from orient.desk.edits import toml_of
 from orient.desk.state import Desk
 from orient.desk.work import Stopped
@@ -24,7 +26,6 @@ def build(desk: Desk) -> None:
         told.set_text(f"{words} …")
 
     async def arrived(event: UploadEventArguments) -> None:
-        upload.reset()
         if desk.brought is None:
             ui.notify("Bring the first part first.")
             return
@@ -36,7 +37,7 @@ def build(desk: Desk) -> None:
                 "variant",
                 toml=toml_of(desk.history.now),
                 path=str(arrival.path),
-                name=arrival.name,
+                name=Path(arrival.name).stem or arrival.name,
                 progress=far,
             )
         except Stopped:
@@ -47,8 +48,7 @@ def build(desk: Desk) -> None:
         with found:
             _show(answer)
 
-    upload = ui.upload(label="Drop the revision, or click +", on_upload=arrived, auto_upload=True)
-    upload.props(f'accept="{_ACCEPT}" flat').classes("drop")
+    uploader("Drop the revision, or click", arrived)
     told = ui.label().props('aria-live="polite"')
     stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
     stop.set_visibility(False)

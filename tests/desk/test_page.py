@@ -268,7 +268,7 @@ def test_stress_is_found_in_the_background_and_can_be_stopped(fresh):
     fresh.get_by_role("button", name="Stop").click()
     fresh.wait_for_selector("button:has-text('Find the stress')")
     fresh.get_by_role("tab", name="Poses").click()
-    assert fresh.locator(".pose-list li").count() > 0
+    fresh.wait_for_selector(".pose-list li.taken")
 
 
 @pytest.mark.slow

@@ -153,9 +153,13 @@ def _process(desk: Desk) -> None:
     names = {key: key for key in polymers()}
     classes = {"": "any that can build it"} | {name: name for name in machine_classes()}
 
+    filling = False
+
     def field(key: str, what: str) -> Callable[[Any], None]:
         def set_(event: Any) -> None:
             value = event.value
+            if filling:
+                return  # not a hand: the brief is shown
             if isinstance(value, float | int) and not isinstance(value, bool) and value <= 0:
                 value = None
             if value in ("", None) and key == "process.polymer":
@@ -185,6 +189,8 @@ def _process(desk: Desk) -> None:
 
             def set_(event: Any, key: str = key, what: str = what, whole: bool = whole) -> None:
                 value = event.value
+                if filling:
+                    return
                 if value is not None and value <= 0:
                     value = None
                 value = int(value) if whole and value is not None else value
@@ -195,6 +201,8 @@ def _process(desk: Desk) -> None:
             one.props("dense outlined")
 
     def brief() -> None:
+        nonlocal filling
+        filling = True
         now = desk.history.now
         process = now.get("process", {})
         polymer.set_value(process.get("polymer", DEFAULT_POLYMER))
@@ -202,6 +210,7 @@ def _process(desk: Desk) -> None:
         for key, one in inputs.items():
             section, name = key.split(".")
             one.set_value(now.get(section, {}).get(name))
+        filling = False
 
     desk.when("brief", brief)
 
@@ -227,14 +236,8 @@ def _opener(desk: Desk) -> None:
 def _load(desk: Desk) -> None:
     ui.html("<h3>Load</h3>", sanitize=False)
     with ui.element("div").classes("fields"):
-        kind = ui.select(
-            _KINDS,
-            label="It is",
-            on_change=lambda e: desk.edit(
-                with_value(desk.history.now, "load.kind", None if e.value == "tension" else e.value),
-                "how it is loaded",
-            ),
-        ).props("dense outlined")
+        kind = ui.select(_KINDS, label="It is", on_change=lambda event: _set_kind(desk, event.value))
+        kind.props("dense outlined")
     ui.label("Along").classes("small")
     with ui.element("div").classes("abreast"):
         ui.button("Click a face or hole", on_click=lambda: _want_axis(desk)).props("outline dense no-caps")
@@ -253,6 +256,11 @@ def _load(desk: Desk) -> None:
                 _entry(words, partial(_drop_axis, desk, place))
 
     desk.when("brief", brief)
+
+
+def _set_kind(desk: Desk, kind: str) -> None:
+    if kind != desk.history.now.get("load", {}).get("kind", "tension"):
+        desk.edit(with_value(desk.history.now, "load.kind", kind), "how it is loaded")
 
 
 def _axes(desk: Desk) -> list[Sequence[float]]:

@@ -252,7 +252,7 @@ def _load(desk: Desk) -> None:
         axes.clear()
         with axes:
             for place, axis in enumerate(_axes(desk)):
-                words = "along " + ", ".join(f"{value:g}" for value in axis)
+                words = "along " + ", ".join(f"{value:g}".replace("-", "−") for value in axis)
                 _entry(words, partial(_drop_axis, desk, place))
 
     desk.when("brief", brief)

@@ -67,6 +67,9 @@ def build(desk: Desk) -> None:
             asks.set_text("" if desk.busy else "Bring a part, and its poses stand here, best first.")
         else:
             load = "" if desk.judged.load_caution else " No load is given: name its direction in the job."
+            forces = desk.history.now.get("load", {}).get("case") and not desk.loaded
+            if forces:
+                load += " The forces are not counted yet: find the stress, under Strength."
             asks.set_text(f"{len(desk.judged.ranking.directions):,} poses were tried.{load}")
         why.clear()
         card = next((one for one in cards if one.row == desk.chosen), None)
@@ -90,6 +93,7 @@ def build(desk: Desk) -> None:
                 background_tasks.create(_pair(desk, pair))
 
     desk.when("brief", brief)
+    desk.when("brief", order)
     desk.when("order", order)
     desk.when("weighed", weighed)
     desk.when("order", side_by_side)

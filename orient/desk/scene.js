@@ -5,8 +5,8 @@ import { THREE, OrbitControls } from "nicegui-scene";
 import { openViewer, keyOf, wordsOf } from "orient-viewer/viewer.js";
 
 const OVER_MS = 700, NEAR_MS = 500, STILL_PX = 5;
-// Okabe and Ito's: what a click would take, what is held, what is pushed, what matters.
-const MARKS = { hover: 0xf0e442, fixed: 0x009e73, load: 0x0072b2, matters: 0xcc79a7, axis: 0x0072b2 };
+// Okabe and Ito's: what a click would take, what is held, what is pushed, what matters; none of the key's own.
+const MARKS = { hover: 0xf0e442, fixed: 0x009e73, load: 0xf0e442, matters: 0xcc79a7, axis: 0x0072b2 };
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 
 async function fetched(address, kind) {

@@ -4,6 +4,7 @@ import asyncio
 import gzip
 import json
 import tomllib
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -162,7 +163,9 @@ def simulated(test, tmp_path):
             warm.close()
             await asyncio.sleep(0.3)  # until the loop has seen the last child go
 
-    asyncio.run(run())
+    # In a thread of its own: where a browser was driven before, this one has a loop already.
+    with ThreadPoolExecutor(1) as alone:
+        alone.submit(asyncio.run, run()).result()
 
 
 async def seen(what, seconds=30.0):

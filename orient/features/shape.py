@@ -46,6 +46,12 @@ _FLAT_OFF, _FLAT_TURN = 0.02, 0.05
 _CURVED_DEG = 30.0
 
 
+# Samples that are looked from, to see whether a surface runs through itself, and the share of its area inside
+# the part from which it is said: less is rounding at coincident faces. Own choice.
+_LOOKS = 4_000
+_CROSSES = 2e-3
+
+
 @dataclass(frozen=True, eq=False)
 class Shape:
     """A part with everything that its poses share.
@@ -190,7 +196,7 @@ def shape_of(part: Part, process: Process) -> Shape:
         holes=holes,
         found=found,
         hole_of_face=hole_of_face,
-        doubts=_doubts(part) | walls.doubts(part, sheets),
+        doubts=_doubts(part) | walls.doubts(part, sheets) | crossing_doubts(part, samples, rays),
         timing_s=laps,
     )
 
@@ -257,6 +263,46 @@ def _flats(part: Part, one: Slot) -> NDArray[np.int64]:
         & (np.abs(offset @ axis) < one.depth_mm / 2 + _FLAT_OFF * one.width_mm)
     )
     return rows[within].astype(np.int64)
+
+
+def crossing_doubts(part: Part, samples: Samples, rays: Rays) -> dict[str, str]:
+    """Kinds that cannot be told where a closed surface runs through itself.
+
+    From just outside a sound surface, whatever a ray meets first is met from outside. Where it is met from
+    within, the ray began in material: there the surface lies inside the part.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    samples : Samples
+        Points on its surface.
+    rays : Rays
+        Rays cast at it.
+
+    Returns
+    -------
+    dict of str to str
+        Why, by kind; empty where nothing crosses, or the mesh is open.
+    """
+    if not part.closed:
+        return {}
+    some = np.arange(0, len(samples.face), max(1, len(samples.face) // _LOOKS))
+    normals = part.normals[samples.face[some]]
+    off = max(1e-4, 1e-5 * part.size_mm)
+    hit, _ = rays.first_hits(samples.point[some] + off * normals, normals, 2.0 * part.size_mm)
+    met = hit >= 0
+    within = met.copy()
+    within[met] = np.einsum("ij,ij->i", normals[met], part.normals[hit[met]]) > 0.1
+    share = samples.area[some] @ within / max(float(samples.area[some].sum()), 1e-300)
+    if share < _CROSSES:
+        return {}
+    said = f"About {share:.0%} of the surface lies inside the part, which runs through itself there.".replace(
+        "%", " %"
+    )
+    return dict.fromkeys(
+        ("thin_wall", "narrow_gap", "closed_void", "trapped_support", "sharp_corner", "hole"), said
+    )
 
 
 def _doubts(part: Part) -> dict[str, str]:

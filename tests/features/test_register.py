@@ -9,7 +9,7 @@ from orient.errors import OrientError
 from orient.features.model import VERDICTS
 from orient.features.register import BY_NAME, KINDS, hole_faces, inspect_part
 from orient.features.shape import shape_of
-from orient.part.mesh import part_from_arrays
+from orient.part.mesh import part_from_arrays, part_from_trimesh
 from orient.process import Process
 from tests.features import gauges_ceilings as gauges
 from tests.features.gauges_ceilings import Gauge, box, disc, spoiled
@@ -180,3 +180,34 @@ def test_a_direction_without_length_is_refused(direction):
     part, _ = spoiled(gauges.portal(20), "clean")
     with pytest.raises(OrientError, match="build direction"):
         inspect_part(part, PROCESS, direction)
+
+
+def test_a_closed_surface_that_runs_through_itself_is_told_and_sound_ones_are_not():
+    # A square tube along a figure of eight: one closed body that crosses itself in the middle.
+    turn = np.linspace(0.0, 2.0 * np.pi, 121)[:-1]
+    path = np.column_stack([30 * np.sin(turn), 30 * np.sin(turn) * np.cos(turn), 0 * turn])
+    along = np.roll(path, -1, axis=0) - np.roll(path, 1, axis=0)
+    across = np.column_stack([-along[:, 1], along[:, 0], 0 * turn])
+    across /= np.linalg.norm(across, axis=1)[:, None]
+    up = np.array([0.0, 0.0, 1.0])
+    rings = [path + 4 * (a * across + b * up) for a, b in ((1, -1), (1, 1), (-1, 1), (-1, -1))]
+    here = np.arange(len(path))
+    after = (here + 1) % len(path)
+    faces = []
+    for k in range(4):
+        a, b = k * len(path), (k + 1) % 4 * len(path)
+        faces += [
+            np.column_stack([a + here, a + after, b + after]),
+            np.column_stack([a + here, b + after, b + here]),
+        ]
+    eight = part_from_arrays(np.concatenate(rings), np.concatenate(faces))
+    assert eight.closed
+    found = inspect_part(eight, Process(), (0.0, 0.0, 1.0))
+    assert {"thin_wall", "hole", "closed_void"} <= set(found.unreliable)
+    assert any("runs through itself" in said for said in found.cautions)
+    for sound in (
+        trimesh.creation.icosphere(),
+        trimesh.creation.torus(10, 3),
+        trimesh.creation.box((9, 8, 7)),
+    ):
+        assert not inspect_part(part_from_trimesh(sound), Process(), (0.0, 0.0, 1.0)).unreliable

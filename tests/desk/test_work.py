@@ -2,6 +2,7 @@
 
 import asyncio
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import psutil
 import pytest
@@ -16,6 +17,12 @@ from tests.desk.shapes import dense, plate
 from tests.trust.corpus import EITHER, REFUSAL, RESULT, everything
 
 
+def run_apart(work):
+    """Run to its end in a thread of its own: a browser that another test drives keeps a loop in this one."""
+    with ThreadPoolExecutor(1) as alone:
+        return alone.submit(asyncio.run, work).result()
+
+
 def lane(test, tmp_path):
     """Run a test with a lane that works in a folder; children are ended after it."""
 
@@ -27,7 +34,7 @@ def lane(test, tmp_path):
             await work.close()
             work.warm.close()
 
-    asyncio.run(run())
+    run_apart(run())
 
 
 def laid(tmp_path, data, name="part.stl"):
@@ -135,7 +142,7 @@ def test_two_lanes_of_a_visitor_work_on_the_same_part(tmp_path):
         with pytest.raises(Stopped):
             await visitor.quick.do("holes")
 
-    asyncio.run(test())
+    run_apart(test())
 
 
 def test_who_comes_back_in_time_is_the_same_visitor(tmp_path):
@@ -155,7 +162,7 @@ def test_who_comes_back_in_time_is_the_same_visitor(tmp_path):
         assert visitors.enter("tab", "window 3") is not first
         await visitors.close()
 
-    asyncio.run(test())
+    run_apart(test())
 
 
 class Upload:
@@ -182,7 +189,7 @@ class Upload:
     ],
 )
 def test_a_file_lies_under_a_name_that_nobody_chose(tmp_path, name, shown):
-    arrival = asyncio.run(receive(Upload(name, plate()), tmp_path))
+    arrival = run_apart(receive(Upload(name, plate()), tmp_path))
     assert arrival.name == shown
     assert arrival.path.parent == tmp_path
     assert arrival.path.suffix.lower() == ".stl"
@@ -193,7 +200,7 @@ def test_a_file_lies_under_a_name_that_nobody_chose(tmp_path, name, shown):
 @pytest.mark.parametrize("data", [b"", b"a letter", b"%PDF-1.7"])
 def test_nothing_is_left_of_a_file_that_is_no_mesh(tmp_path, data):
     with pytest.raises(OrientError, match="letter"):
-        asyncio.run(receive(Upload("letter", data), tmp_path))
+        run_apart(receive(Upload("letter", data), tmp_path))
     assert list(tmp_path.iterdir()) == []
 
 

@@ -11,18 +11,20 @@ SHELL = ("-c", "from orient.cli import main; main()", "desk", "--no-browser")
 
 
 @pytest.mark.slow
-def test_poses_are_ranked_within_4_s_of_the_drop_at_20000_faces_and_8_s_at_84000(browser):
+def test_poses_are_ranked_within_4_s_of_the_drop_at_20000_faces_and_8_s_at_84000(browser, tmp_path):
     """Seconds by the clock of who waits; the part is drawn in software meanwhile, on the same processors."""
     took = {}
     with running(program=SHELL) as desk:
         for faces, data, rounds in ((20_000, ring(), 2), (84_000, dense(), 1)):
-            took[faces] = min(drop(browser, desk, data) for _ in range(rounds))
-    print({faces: f"{seconds:.1f} s" for faces, seconds in took.items()})
-    assert took[20_000] <= 4.0
-    assert took[84_000] <= 8.0
+            path = tmp_path / f"{faces}.stl"
+            path.write_bytes(data)
+            took[faces] = [drop(browser, desk, path) for _ in range(rounds)]
+    print({faces: [f"{seconds:.1f} s" for seconds in each] for faces, each in took.items()})
+    assert min(took[20_000]) <= 4.0
+    assert min(took[84_000]) <= 8.0
 
 
-def drop(browser, desk, data):
+def drop(browser, desk, path):
     context = browser.new_context(viewport={"width": 1400, "height": 900})
     page = context.new_page()
     page.goto(desk.address)
@@ -30,8 +32,7 @@ def drop(browser, desk, data):
     # Whoever opens the page looks for a file first: the waiting process is ready by then.
     time.sleep(4.0)
     began = time.monotonic()
-    file = {"name": "part.stl", "mimeType": "application/octet-stream", "buffer": data}
-    page.locator("input[type=file]").first.set_input_files(file)
+    page.locator("input[type=file]").first.set_input_files(path)
     page.wait_for_selector("li .pose", timeout=60_000)
     took = time.monotonic() - began
     context.close()

@@ -117,7 +117,7 @@ def test_a_name_is_shown_as_text(tab):
     assert said(page).startswith("<img src=x onerror=")
     assert page.title() == "orient desk"
     bring(page, "<b id=bold>.stl", b"\0" * 7)
-    assert "<b id=bold>" in notices(page)
+    until(lambda: "<b id=bold>" in notices(page), 20)
     assert page.locator("#bold").count() == 0
 
 

@@ -13,10 +13,10 @@ from orient.evaluation import Evaluation
 from orient.features.model import Feature
 from orient.features.register import BY_NAME
 from orient.part.mesh import Part
-from orient.part.select import select
 from orient.show.picture.bed import bed_for
 from orient.show.picture.paint import NO_VALUE, KindPaint, Paint
 from orient.show.picture.subject import MOST_LETTERS, Subject
+from orient.strength.places import select_place
 
 # The fourth byte of a colour: how the viewer hatches a face.
 _HATCH = {"none": 255, "dots": 170, "lines": 85, "cross": 0}
@@ -194,7 +194,7 @@ def _loads(evaluation: Evaluation) -> list[dict[str, Any]]:
         return arrows
     for case in load.case:
         for force in case.force:
-            faces = select(part, force.on).faces
+            faces = select_place(part, force.on).faces
             at = np.average(part.centroids[faces], axis=0, weights=part.areas[faces])
             along = np.array(force.newtons, dtype=np.float64)
             if along.any():

@@ -8,7 +8,6 @@ import json
 import os
 import shutil
 import tempfile
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
@@ -17,12 +16,12 @@ from rich.console import Console, Group
 from orient.errors import OrientError
 from orient.evaluation import Evaluation
 from orient.features.register import Inspection, inspect_part
-from orient.handover.oriented import SCHEMA, brief_hash, oriented_bytes, oriented_document
+from orient.handover.oriented import SCHEMA, brief_hash, oriented_bytes, oriented_document, resolved_text
 from orient.handover.test_print import MINUTES
 from orient.handover.tray import Tray, print_document, tray_bytes, tray_of
 from orient.show.files import writing
 from orient.show.page.brief_text import brief_toml, data_version
-from orient.show.page.page import report
+from orient.show.page.page import program_version, report
 from orient.show.save import pose_row
 from orient.show.shop import shop_view
 
@@ -51,7 +50,11 @@ def refuse_folder(folder: Path) -> None:
 
 
 def package_files(
-    evaluation: Evaluation, pose: int | None = None, *, minutes: float = MINUTES
+    evaluation: Evaluation,
+    pose: int | None = None,
+    *,
+    minutes: float = MINUTES,
+    source: tuple[str, bytes] | None = None,
 ) -> dict[str, bytes]:
     """Make every file of the folder.
 
@@ -63,6 +66,8 @@ def package_files(
         Rank of the pose; the recommended one when left out.
     minutes : float
         How long each test print may take.
+    source : tuple of str and bytes, optional
+        Name and content of the part's own file, so that the brief can be run again where the folder goes.
 
     Returns
     -------
@@ -70,7 +75,10 @@ def package_files(
         By name; the manifest last, with the checksum of each of the others.
     """
     name = evaluation.part.name
-    made: dict[str, bytes] = {f"{name}.3mf": oriented_bytes(evaluation, "3mf", pose)}
+    own = source[0] if source is not None else None
+    # A part that came as a 3MF keeps its name.
+    laid = f"{name}.3mf" if own != f"{name}.3mf" else f"{name}-laid.3mf"
+    made: dict[str, bytes] = {laid: oriented_bytes(evaluation, "3mf", pose)}
     made["page.html"] = report(evaluation).encode()
     prints: list[dict[str, Any]] = []
     tray = _tray(evaluation, pose, minutes)
@@ -83,24 +91,27 @@ def package_files(
         prints += [print_document(one, None) for one in tray.too_long]
     made["tuning.txt"] = _tuning(evaluation).encode()
     made["brief.toml"] = (brief_toml(evaluation.brief) + "\n").encode()
-    told = manifest(evaluation, pose, made, prints)
+    made["brief_resolved.json"] = resolved_text(evaluation).encode()
+    if source is not None:
+        made[source[0]] = source[1]
+    told = manifest(evaluation, pose, laid, made, prints)
     made[MANIFEST] = (json.dumps(told, ensure_ascii=False, allow_nan=False, indent=1) + "\n").encode()
     return made
 
 
 def manifest(
-    evaluation: Evaluation, pose: int | None, made: dict[str, bytes], prints: list[dict[str, Any]]
+    evaluation: Evaluation,
+    pose: int | None,
+    laid: str,
+    made: dict[str, bytes],
+    prints: list[dict[str, Any]],
 ) -> dict[str, Any]:
     """Say what is in the folder, with checksums and the versions of program and data."""
-    told = oriented_document(evaluation, f"{evaluation.part.name}.3mf", pose)
-    try:
-        own = version("orient")
-    except PackageNotFoundError:
-        own = "unknown"
+    told = oriented_document(evaluation, laid, pose)
     return told | {
         "schema": SCHEMA,
         "what": "package",
-        "program": own,
+        "program": program_version(),
         "data": data_version(),
         "brief_sha256": brief_hash(evaluation),
         "test_prints": prints,

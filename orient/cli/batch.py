@@ -10,7 +10,7 @@ import typer
 
 from orient.cli.job import Job, takes_parts
 from orient.cli.options import Json, PoseNumber
-from orient.cli.say import hand_over, say
+from orient.cli.say import hand_over, say, warn
 
 
 @takes_parts(1)
@@ -64,5 +64,7 @@ def batch(
         paths = [str(name) for name in names]
     told = order_document(order, paths)
     hand_over(json, lambda: handover_json(told), lambda _: order_view(told))
+    for one in found:
+        warn(f"{one.part.name}: {said}" for said in one.warnings)
     for written in paths:
-        say(f"Wrote {written}.")
+        say(f"Wrote {written}, read back and the same.")

@@ -7,13 +7,13 @@ from typing import Annotated
 
 import typer
 
-from orient.cli.job import Job, takes_job
+from orient.cli.job import Job, takes_job_or_brief
 from orient.cli.options import Json, MeshOutput, Minutes, PoseNumber
-from orient.cli.say import hand_over, say
+from orient.cli.say import hand_over, say, warn
 from orient.errors import OrientError
 
 
-@takes_job
+@takes_job_or_brief
 def coupon(
     job: Job,
     output: MeshOutput,
@@ -33,7 +33,7 @@ def coupon(
             help="Of the material: tensile, bar-edge, bar-standing, bridges, overhangs, holes, walls.",
         ),
     ] = None,
-    minutes: Minutes = 5.0,
+    minutes: Minutes = None,
     pose: PoseNumber = None,
     json: Json = None,
 ) -> None:
@@ -55,23 +55,32 @@ def coupon(
     from orient.show.files import write_whole
     from orient.show.handover import gauge_view, handover_json, tray_view
 
-    found = job.evaluate(job.read(features=material is None), features=material is None)
-    plan, kind = found.shop.shop.plan, format_of(path)
+    kind = format_of(path)
     if material is not None:
+        if minutes is not None:
+            raise OrientError("--minutes is for test prints of features: a coupon of the material is whole.")
+        from orient.cost.shop import shop_for, with_machine
         from orient.handover.gauges import gauge
         from orient.handover.test_print import minutes_of
         from orient.handover.tray import gauge_bytes, gauge_document
         from orient.part.mesh import part_from_arrays
+        from orient.process import process_from
 
-        one = gauge(material, found.process)
-        took, grams = minutes_of(part_from_arrays(one.vertices, one.faces), found.process, plan)
+        brief = with_machine(job.brief)
+        process = process_from(brief)
+        one = gauge(material, process)
+        plan = shop_for(brief, process).plan
+        took, grams = minutes_of(part_from_arrays(one.vertices, one.faces), process, plan)
         write_whole(path, gauge_bytes(one, kind))
         told = gauge_document(one, output, took, grams)
         hand_over(json, lambda: handover_json(told), lambda _: gauge_view(told))
-        say(f"Wrote {output}.")
+        say(f"Wrote {output}, read back and the same.")
         return
 
+    found = job.evaluate(job.read(features=True), features=True)
+    plan = found.shop.shop.plan
     from orient.features.register import inspect_part
+    from orient.handover.test_print import MINUTES
     from orient.handover.tray import tray_bytes, tray_document, tray_of
     from orient.show.save import pose_row
 
@@ -80,13 +89,15 @@ def coupon(
     inspected = found.features.poses.get(row) or inspect_part(
         found.part, found.process, found.ranking.directions[row], found.features.shape
     )
-    tray = tray_of(inspected, found.process, plan, asked or None, minutes=minutes)
+    most = MINUTES if minutes is None else minutes
+    tray = tray_of(inspected, found.process, plan, asked or None, minutes=most)
     if tray.prints:
         wide, deep, _ = found.shop.shop.machine.envelope_mm
         write_whole(path, tray_bytes(tray.prints, kind, (wide, deep)))
     told = tray_document(tray, output if tray.prints else None)
     hand_over(json, lambda: handover_json(told), lambda _: tray_view(tray))
+    warn(found.warnings)
     if not tray.prints:
         ends = ", ".join(f"{one.feature.id} takes {one.minutes:.0f} minutes" for one in tray.too_long)
-        raise OrientError(f"Nothing can be shown in {minutes:g} minutes: {ends}; give --minutes more.")
+        raise OrientError(f"Nothing can be shown in {most:g} minutes: {ends}; give --minutes more.")
     say(f"Wrote {output}, read back and the same.")

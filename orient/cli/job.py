@@ -73,6 +73,8 @@ class Job:
         Build directions to try.
     voxels, threads : int or None
         As many as the program thinks right where None.
+    verb : str
+        The verb, for what is said of it.
     files : tuple of str
         Every part, for a verb that takes several; the brief names the first.
     """
@@ -82,6 +84,7 @@ class Job:
     directions: int
     voxels: int | None
     threads: int | None
+    verb: str
     files: tuple[str, ...] = ()
 
     def begin(self, outputs: dict[str, str | None]) -> None:
@@ -90,7 +93,8 @@ class Job:
 
         files = self.files or (self.brief.part.file,)
         refuse_outputs(outputs, inputs=(*files, self.brief_file, self.brief.process.machines))
-        say(f"Reading {', '.join(file or '' for file in files)} …")
+        if named := [file for file in files if file is not None]:
+            say(f"Reading {', '.join(named)} …")
 
     def each(self) -> tuple[Job, ...]:
         """One job a part, for a verb that takes several."""
@@ -111,7 +115,8 @@ class Job:
         from orient.show.progress import prepare
 
         asked = self.brief.part
-        assert asked.file is not None
+        if asked.file is None:
+            raise _no_part(self.verb)
         ready = prepare(features)
         part = read_part(asked.file, asked.units, asked.body, bool(asked.together))
         # Found, and their loops compiled, while the others compile.
@@ -142,7 +147,9 @@ class Job:
             )
 
 
-def takes_job(verb: Callable[..., None], *, least: int = 0, named: bool = True) -> Callable[..., None]:
+def takes_job(
+    verb: Callable[..., None], *, least: int = 0, named: bool = True, needed: bool = True
+) -> Callable[..., None]:
     """Give a verb the part, the brief and the flags that every verb takes.
 
     Parameters
@@ -151,8 +158,8 @@ def takes_job(verb: Callable[..., None], *, least: int = 0, named: bool = True) 
         Takes a `Job` first, then what is its own.
     least : int
         How many parts a verb needs that takes several; 0 for one that takes no more than one.
-    named : bool
-        Whether flags or brief must name a part at all.
+    named, needed : bool
+        Whether flags name a part, and whether they or the brief must.
 
     Returns
     -------
@@ -174,7 +181,7 @@ def takes_job(verb: Callable[..., None], *, least: int = 0, named: bool = True) 
     @functools.wraps(verb)
     def run(**given: Any) -> None:
         asked = {name: given.pop(name, None) for name in ("part", "brief", *_FLAGS)}
-        verb(_job(verb.__name__, asked, least, named), **given)
+        verb(_job(verb.__name__, asked, least, named and needed), **given)
 
     run.__signature__ = inspect.Signature(signature)  # type: ignore[attr-defined]
     run.__annotations__ = {p.name: p.annotation for p in signature}
@@ -186,6 +193,11 @@ def takes_parts(least: int) -> Callable[[Callable[..., None]], Callable[..., Non
     return functools.partial(takes_job, least=least)
 
 
+def takes_job_or_brief(verb: Callable[..., None]) -> Callable[..., None]:
+    """As `takes_job`, for a verb that can also do something without a part."""
+    return takes_job(verb, needed=False)
+
+
 def takes_brief(verb: Callable[..., None]) -> Callable[..., None]:
     """As `takes_job`, for a verb that finds its parts by itself."""
     return takes_job(verb, named=False)
@@ -195,7 +207,15 @@ def _parameter(name: str, annotation: Any, default: Any) -> inspect.Parameter:
     return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
 
 
-def _job(verb: str, asked: dict[str, Any], least: int, named: bool) -> Job:
+def _no_part(verb: str, least: int = 1) -> OrientError:
+    example = "first.stl second.stl" if least > 1 else "part.stl"
+    return OrientError(
+        f"No part was named: give a mesh file, as in `orient {verb} {example}`, or a brief whose [part] "
+        "names one."
+    )
+
+
+def _job(verb: str, asked: dict[str, Any], least: int, needed: bool) -> Job:
     from orient.brief import Brief, read_brief, vector_from_text, with_flags
     from orient.ranking.weights import read_weights
 
@@ -220,10 +240,6 @@ def _job(verb: str, asked: dict[str, Any], least: int, named: bool) -> Job:
             f"One part alone is nothing to {verb}: give two, as in `orient {verb} first.stl second.stl`, or "
             "one and a brief whose [part] names the first."
         )
-    if named and brief.part.file is None:
-        example = "first.stl second.stl" if least > 1 else "part.stl"
-        raise OrientError(
-            f"No part was named: give a mesh file, as in `orient {verb} {example}`, or a brief whose [part] "
-            "names one."
-        )
-    return Job(brief, file, asked["directions"], asked["voxels"], asked["threads"], tuple(files))
+    if needed and brief.part.file is None:
+        raise _no_part(verb, least)
+    return Job(brief, file, asked["directions"], asked["voxels"], asked["threads"], verb, tuple(files))

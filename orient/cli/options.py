@@ -89,5 +89,8 @@ MeshOutput = Annotated[
     typer.Option("--output", "-o", metavar="FILE", help="File to write: .3mf, .stl, .obj, .ply, .off."),
 ]
 Minutes = Annotated[
-    float, typer.Option(min=0.5, metavar="MIN", help="How long each test print may take, heat-up apart.")
+    float | None,
+    typer.Option(
+        min=0.5, metavar="MIN", help="How long each test print may take, heat-up apart; 5 when left out."
+    ),
 ]

@@ -9,7 +9,7 @@ import typer
 
 from orient.cli.job import Job, takes_job
 from orient.cli.options import PoseNumber
-from orient.cli.say import say
+from orient.cli.say import say, warn
 from orient.errors import OrientError
 
 if TYPE_CHECKING:
@@ -49,23 +49,24 @@ def picture(
 
     from orient.show.files import write_whole
 
-    subject = _given(job, build_direction) if build_direction is not None else _ranked(job, pose)
+    subject, warnings = _given(job, build_direction) if build_direction is not None else _ranked(job, pose)
     drawn = subject.draw(colour, view, (width, height))
     write_whole(Path(output), drawn.png)
     say(drawn.alt)
+    warn(warnings)
     say(f"Wrote {output}.")
 
 
-def _ranked(job: Job, pose: int | None) -> Subject:
+def _ranked(job: Job, pose: int | None) -> tuple[Subject, tuple[str, ...]]:
     """The pose of a number in the ranking, or the one to take."""
     from orient.show.picture.subject import subject_of
     from orient.show.save import pose_row
 
     found = job.evaluate(job.read())
-    return subject_of(found, pose_row(found, pose))
+    return subject_of(found, pose_row(found, pose)), found.warnings
 
 
-def _given(job: Job, build_direction: str) -> Subject:
+def _given(job: Job, build_direction: str) -> tuple[Subject, tuple[str, ...]]:
     """Any pose."""
     import numpy as np
 
@@ -83,10 +84,11 @@ def _given(job: Job, build_direction: str) -> Subject:
     process = process_from(brief)
     solve = bool(brief.load.case) and part.closed and process.strengths_known
     field = field_for(part, brief, process, voxels=job.voxels, threads=job.threads) if solve else None
-    return Subject(
+    subject = Subject(
         scene_of(part),
         process,
         direction / np.linalg.norm(direction),
         field=field,
         least_safety=brief.limits.min_safety_factor,
     )
+    return subject, tuple(part.health.warnings)

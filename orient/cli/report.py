@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from orient.cli.job import Job, takes_job
-from orient.cli.say import say
+from orient.cli.say import say, warn
 from orient.errors import OrientError
 
 
@@ -30,6 +30,7 @@ def report(
     from orient.show.viewer.library import INSTALL, bundle_path
 
     write_report(found, Path(output))
+    warn(found.warnings)
     say(f"Wrote {output}.")
     if bundle_path() is None:
         say(f"Its part cannot be turned, since three.js is not installed: {INSTALL} brings it.")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from orient.cli.job import Job, takes_job
 from orient.cli.options import Json, MeshOutput, PoseNumber
-from orient.cli.say import hand_over, say
+from orient.cli.say import hand_over, say, warn
 
 
 @takes_job
@@ -30,4 +30,5 @@ def save(
 
     told = oriented_document(found, output, pose)
     hand_over(json, lambda: handover_json(told), lambda _: oriented_words(told))
+    warn(found.warnings)
     say(f"Wrote {output}, read back and the same.")

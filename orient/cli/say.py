@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,12 @@ from typing import Any
 def say(line: str) -> None:
     """Tell how the work goes, where it does not mix with results."""
     print(line, file=sys.stderr, flush=True)
+
+
+def warn(warnings: Iterable[str]) -> None:
+    """Tell what may make the answer wrong, for a verb whose view does not."""
+    for warning in warnings:
+        say(f"! {warning}")
 
 
 def hand_over(json: str | None, text: Callable[[], str], view: Callable[[int], Any]) -> None:

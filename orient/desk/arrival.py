@@ -103,10 +103,12 @@ def shown_name(name: str) -> str:
     ('passwd', 'lug.stl')
     >>> shown_name("a" + chr(0x202E) + "lts.exe" + chr(10))
     'a?lts.exe?'
+    >>> shown_name("..")
+    'part'
     """
     text = name.encode("utf-8", "replace").decode("utf-8").replace("\\", "/").rpartition("/")[2]
     text = "".join(letter if letter.isprintable() else "?" for letter in text)
-    return text[:_LONGEST] or "part"
+    return text[:_LONGEST].lstrip(".") or "part"
 
 
 def suffix_for(name: str, head: bytes, size: int) -> str | None:

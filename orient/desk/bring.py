@@ -12,7 +12,9 @@ from orient.desk.arrival import receive
 from orient.desk.edits import data_from
 from orient.desk.state import Desk
 
-SAMPLES = Path(__file__).resolve().parents[2] / "sample_parts"
+# Beside this file where the program is installed, at the top of its own folder where it is worked on.
+_INSTALLED = Path(__file__).with_name("samples")
+SAMPLES = _INSTALLED if _INSTALLED.is_dir() else Path(__file__).resolve().parents[2] / "sample_parts"
 _ACCEPT = ".stl,.obj,.ply,.off,.3mf,.glb,.step,.stp"
 
 

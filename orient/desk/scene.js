@@ -108,7 +108,9 @@ export default {
         const eye = viewer.camera.position.clone(), target = viewer.controls.target.clone();
         // Its own colours belong to a pose: between two of them the part is plain.
         viewer.setPaint("plain");
-        viewer.setPose(number);
+        // A pose that is on the bed already is seen from where it is seen: what was looked at is not lost.
+        const lies = new THREE.Matrix4().fromArray(this.data.poses.find(one => one.number === number).matrix);
+        viewer.setPose(number, had > 0 && before.equals(lies));
         if (this.can(paint, number)) viewer.setPaint(paint);
         this.shade();
         this.keyed();

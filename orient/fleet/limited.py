@@ -149,7 +149,7 @@ class _Child:
         looks = 0
         while True:
             with suppress(queue.Empty):
-                line = self._lines.get(timeout=_LOOK_S)
+                line = self._lines.get(timeout=min(_LOOK_S, max(until - time.monotonic(), 0.0)))
                 if line is None:
                     raise _Ended(self._how_it_ended())
                 if self._memory(whole=False) > _KEPT * limits.memory_bytes:

@@ -423,6 +423,7 @@ def order_document(order: Order, paths: Sequence[str]) -> dict[str, Any]:
                 "volume_mm3": round(part.evaluation.part.volume_mm3, 4),
                 "brim_mm": round(part.brim_mm, 3),
                 "part_sha256": part.evaluation.part.content_hash,
+                "warnings": list(part.evaluation.warnings),
             }
             for part in order.parts
         ],

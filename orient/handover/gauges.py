@@ -48,7 +48,7 @@ class Gauge:
     Attributes
     ----------
     name : str
-        What `orient coupon --kind` calls it.
+        What `orient coupon --material` calls it.
     title : str
         In words.
     vertices, faces : arrays
@@ -276,9 +276,8 @@ GAUGES: dict[str, tuple[str, str, Callable[[Process], tuple[Solid, tuple[float, 
     ),
     "bar-standing": (
         "bar of 80 × 10 × 4 mm standing, ISO 178, on a foot with ribs",
-        "Cut off foot and ribs, bend it as the bar on its edge: standing over edge is the ratio; "
-        + _STRENGTH.format("strength_across_mpa")
-        + ".",
+        "Cut off foot and ribs, bend it as the bar on its edge: strength_in_layer_mpa times standing over "
+        "edge is the strength_across_mpa to give in [polymer] of the brief.",
         _bar_standing,
     ),
     "bridges": (

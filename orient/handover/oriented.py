@@ -135,10 +135,14 @@ def laid_pose(evaluation: Evaluation, rank: int | None = None) -> Laid:
     return lay_part(evaluation.part, direction, shop.machine.envelope_mm, shop.scale_xyz)
 
 
+def resolved_text(evaluation: Evaluation) -> str:
+    """Write the brief with every default filled in, as JSON with sorted keys."""
+    return json.dumps(evaluation.resolved_brief(), sort_keys=True, default=str)
+
+
 def brief_hash(evaluation: Evaluation) -> str:
-    """SHA-256 of the brief with every default filled in, hexadecimal."""
-    text = json.dumps(evaluation.resolved_brief(), sort_keys=True, default=str)
-    return hashlib.sha256(text.encode()).hexdigest()
+    """SHA-256 of `resolved_text`, hexadecimal: equal jobs agree, however their briefs are written."""
+    return hashlib.sha256(resolved_text(evaluation).encode()).hexdigest()
 
 
 def metadata_of(evaluation: Evaluation, rank: int | None = None) -> dict[str, str]:
@@ -217,6 +221,7 @@ def oriented_document(evaluation: Evaluation, path: str, rank: int | None = None
         "part_sha256": evaluation.part.content_hash,
         "brief_sha256": brief_hash(evaluation),
         "fits": None if priced.fits is None else bool(priced.fits[row]),
+        "warnings": list(evaluation.warnings),
         "caution": STRENGTH_CAUTION,
     }
 

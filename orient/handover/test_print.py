@@ -54,6 +54,10 @@ _ACROSS = {
 _COMPARED = {"sharp_corner": ("turn_deg", "where")}
 # Room beside, below and above the feature, mm: windows to try, the smallest first.
 _WINDOWS = ((1.5, 1.6, 1.0), (2.5, 2.4, 1.4), (4.0, 3.2, 2.0), (7.0, 5.0, 3.0))
+# Kinds that hang: a base below must not catch what sags. Common practice, no source: strands that sag more
+# have failed anyway.
+_HANGING = {"bridge", "cantilever", "mixed_ceiling", "overhang", "air_start"}
+DROP_MM = 3.0
 # Half the length of a stretch, mm.
 _HALF_STRETCH = (3.0, 5.0, 8.0)
 # Windows over the time that are looked at.
@@ -227,7 +231,8 @@ def _windows(
             for middle in middles:
                 boxes += [(middle - half, middle + half * np.array([1, 1, 0.6]))]
     low, high = corners.min(axis=0), corners.max(axis=0)
-    for beside, below, above in _WINDOWS:
+    for beside, least, above in _WINDOWS:
+        below = max(least, DROP_MM) if feature.kind in _HANGING else least
         if feature.kind in _ACROSS:
             boxes += list(_short(feature, low, high, at, turn, beside, below, above))
         boxes.append((low - np.array([beside, beside, below]), high + np.array([beside, beside, above])))

@@ -335,7 +335,10 @@ def written(measure: Measure, value: float) -> str:
             return f"{100 * value:.0f} %"
         case "score":
             return f"{value:.3f}"
-        case "hours" | "g" | "min":
+        case "hours":
+            # Of a short build a tenth of an hour is much.
+            return f"{value:,.2f}" if value < 10 else f"{value:,.1f}"
+        case "g" | "min":
             return f"{value:,.1f}"
         case "":
             return f"{value:.0f}"
@@ -352,7 +355,8 @@ def difference_words(measure: Measure, one: Delta) -> str:
 
 def percent_words(measure: Measure, one: Delta) -> str:
     """The same in per cent; nothing where there was nothing before."""
-    if one.percent is None or measure.unit in ("share", ""):
+    if one.percent is None or measure.unit in ("share", "") or (one.tie and abs(one.delta) <= measure.least):
+        # Next to nothing, a share of next to nothing says nothing.
         return ""
     if difference_words(measure, one) == "0":
         return "0 %"

@@ -87,7 +87,7 @@ def test_the_order_by_other_weights_is_that_of_an_evaluation_by_them(held, judge
     ours = order_of(judged, weights)
     toml = "[load]\nstress_axis = [1, 0, 0]\n[weights]\nfirst_layer = 5.0\nsupport = 0.4\n"
     again = Held()
-    again.take(held.known.part)
+    again.take(held.known.part, held.known.file, {})
     theirs = JOBS["evaluate"](again, quiet, toml=toml)
     spots = {tuple(np.round(one, 9)): k for k, one in enumerate(theirs.ranking.directions)}
     shared = [k for k, one in enumerate(ours.ranking.directions) if tuple(np.round(one, 9)) in spots]

@@ -181,7 +181,7 @@ class Upload:
     [
         ("lug.stl", "lug.stl"),
         ("../../lug.stl", "lug.stl"),
-        ("..", ".."),
+        ("..", "part"),
         ("C:\\Users\\lug.STL", "lug.STL"),
         ("lug\n\r\x1b[2J.stl", "lug???[2J.stl"),
         ("lug", "lug"),

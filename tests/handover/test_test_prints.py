@@ -136,3 +136,17 @@ def test_four_of_five_hard_features_of_the_sample_parts_show_in_five_minutes(cap
     with capsys.disabled():
         print("\n" + "\n".join(lines) + f"\n{sum(short)} of {len(short)}")
     assert np.mean(short) >= 0.8
+
+
+def test_what_hangs_has_room_to_sag_above_the_base():
+    # A ledge of 6 mm reach, 20 mm up a wall: nothing of the part lies below it but the bed.
+    wall = trimesh.creation.box(bounds=[[0, 0, 0], [6, 20, 26]])
+    ledge = trimesh.creation.box(bounds=[[5, 0, 20], [12, 20, 23]])
+    found = inspect_part(part_from_trimesh(trimesh.boolean.union([wall, ledge]), "ledge"), PROCESS, (0, 0, 1))
+    made = print_feature(found, first(found, "cantilever"), PROCESS, PLAN)
+    mesh = trimesh.Trimesh(made.vertices, made.faces)
+    down = (mesh.face_normals[:, 2] < -0.99) & (mesh.triangles_center[:, 2] > 0.1)
+    under = mesh.triangles_center[down] - [0, 0, 1e-3]
+    free = mesh.ray.intersects_location(under, np.tile([0, 0, -1.0], (len(under), 1)), multiple_hits=False)[0]
+    drops = under[:, 2] - (free[:, 2] if len(free) == len(under) else 0.0)
+    assert drops.min() >= 2.9

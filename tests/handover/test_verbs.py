@@ -86,6 +86,45 @@ def test_package_lists_what_it_holds(shell, bracket, tmp_path):
     assert "not empty" in err
 
 
+def test_package_can_be_run_again_where_it_was_sent(shell, bracket, tmp_path, monkeypatch):
+    folder = tmp_path / "handed"
+    code, _, _ = shell("package", bracket, "-o", folder, *QUICK)
+    assert code == 0
+    told = json.loads((folder / MANIFEST).read_text())
+    resolved = (folder / "brief_resolved.json").read_bytes()
+    assert hashlib.sha256(resolved).hexdigest() == told["brief_sha256"]
+    monkeypatch.chdir(folder)
+    code, said, err = shell(
+        "save", "--brief", "brief.toml", "-o", tmp_path / "again.3mf", "--json", "-", *QUICK
+    )
+    assert code == 0, err
+    again = json.loads(said)
+    assert again["build_direction"] == told["build_direction"]
+    assert again["part_sha256"] == told["part_sha256"]
+
+
+def test_coupon_of_the_material_needs_no_part_and_is_whole(shell, tmp_path):
+    code, _, err = shell("coupon", "--material", "walls", "-o", tmp_path / "walls.3mf")
+    assert code == 0, err
+    code, _, err = shell("coupon", "--material", "walls", "--minutes", "5", "-o", tmp_path / "again.3mf")
+    assert code == 2
+    assert "is whole" in err
+    code, _, err = shell("coupon", "--all", "-o", tmp_path / "none.3mf")
+    assert code == 2
+    assert "No part was named" in err
+
+
+@pytest.mark.parametrize("verb", ["save", "picture", "batch", "package", "report", "coupon"])
+def test_a_doubtful_unit_is_told_by_every_verb(shell, tmp_path, verb):
+    # A block of 3 × 2 × 1, in inches by all appearance.
+    path = tmp_path / "small.stl"
+    trimesh.creation.box((3.0, 2.0, 1.0)).export(path)
+    ending = {"picture": ".png", "package": "", "report": ".html"}.get(verb, ".3mf")
+    words = ["--all", "--minutes", "60"] if verb == "coupon" else []
+    _, _, err = shell(verb, path, *words, "-o", tmp_path / f"out{ending}", "--directions", "30")
+    assert "probably drawn in" in err
+
+
 def test_package_that_fails_leaves_nothing(tmp_path):
     with pytest.raises(TypeError):
         write_package(tmp_path / "handed", {"a.txt": b"fine", "b.txt": None})  # type: ignore[dict-item]

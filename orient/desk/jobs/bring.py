@@ -62,7 +62,8 @@ def bring(
         listed = zip(several.extents_mm.tolist(), several.volume_mm3.tolist(), strict=True)
         bodies = tuple(Body(k, (x, y, z), v) for k, ((x, y, z), v) in enumerate(listed, start=1))
         return Brought(name, bodies=bodies)
-    held.take(part)
+    asked = {"units": units, "body": body, "together": together or None}
+    held.take(part, Path(path), {key: value for key, value in asked.items() if value is not None})
     say("Looking at its surface", None)
     x, y, z = part.extents_mm.tolist()
     return Brought(

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import io
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
+from orient.brief import PartFile
 from orient.desk.answers import Compared, File, Vector
 from orient.desk.edits import brief_of
 from orient.desk.jobs.held import Held, Say
@@ -140,8 +142,12 @@ def package(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector,
     """
     evaluation = held.evaluated(brief_of(toml), toml, say, features=True, forces=forces)
     say("Making the files of the package", None)
-    made = package_files(evaluation, _rank(evaluation, direction), minutes=minutes)
-    name = evaluation.part.name
+    name, known = evaluation.part.name, held.at_hand
+    source = f"{name}{known.file.suffix}", known.file.read_bytes()
+    # The brief of the folder names the part beside it.
+    named = PartFile.model_validate({"file": source[0], **known.asked})
+    evaluation = replace(evaluation, brief=evaluation.brief.model_copy(update={"part": named}))
+    made = package_files(evaluation, _rank(evaluation, direction), minutes=minutes, source=source)
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, data in made.items():

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -36,10 +37,21 @@ _STEPS = {
 
 @dataclass(eq=False)
 class Known:
-    """A part and what was found of it that no brief changes."""
+    """A part and what was found of it that no brief changes.
+
+    Attributes
+    ----------
+    part : Part
+        The part.
+    file : Path
+        Where its file lies.
+    asked : Mapping
+        Unit and body that were asked for, as a brief's ``[part]`` has them.
+    """
 
     part: Part
-    doubtful: bool = True
+    file: Path
+    asked: Mapping[str, Any] = field(default_factory=dict)
     shapes: dict[Any, Shape] = field(default_factory=dict)
 
     @cached_property
@@ -73,9 +85,9 @@ class Held:
     subjects: dict[tuple[float, ...], Subject] = field(default_factory=dict)
     measure: Callable[[Floats, bool], Figures] | None = None
 
-    def take(self, part: Part) -> Known:
+    def take(self, part: Part, file: Path, asked: Mapping[str, Any]) -> Known:
         """Begin with another part: what was found of the last one goes."""
-        self.known, self.key, self.evaluation = Known(part), (), None
+        self.known, self.key, self.evaluation = Known(part, file, asked), (), None
         self.subjects.clear()
         self.measure = None
         return self.known

@@ -42,11 +42,6 @@ def brief_toml(brief: Brief) -> str:
     return "\n\n".join(_tables(data, ())).strip()
 
 
-def brief_hash(resolved: Mapping[str, Any]) -> str:
-    """SHA-256 of a resolved brief, hexadecimal: every default is filled in, so equal jobs agree."""
-    return hashlib.sha256(json.dumps(resolved, sort_keys=True, default=str).encode()).hexdigest()
-
-
 def data_version() -> str:
     """SHA-256 of the polymers, machines, supports and tuning steps, its first twelve digits."""
     digest = hashlib.sha256()

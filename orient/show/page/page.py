@@ -18,8 +18,9 @@ from orient.cost.tuning import tuning_sheet
 from orient.evaluation import Evaluation
 from orient.features.model import VERDICTS, Feature
 from orient.features.register import BY_NAME, Inspection
+from orient.handover.oriented import brief_hash
 from orient.show.files import write_whole
-from orient.show.page.brief_text import brief_hash, brief_toml, data_version
+from orient.show.page.brief_text import brief_toml, data_version
 from orient.show.page.chart import HEIGHT, WIDTH, trade_off
 from orient.show.page.facts import answer, compared, pose_facts, rests
 from orient.show.picture.draw import Picture, draw_close_up
@@ -133,7 +134,7 @@ def report(evaluation: Evaluation) -> str:
             notes=evaluation.notes,
             excluded=_excluded(evaluation),
             brief=brief_toml(evaluation.brief),
-            brief_hash=brief_hash(evaluation.resolved_brief()),
+            brief_hash=brief_hash(evaluation),
             data_version=data_version(),
             program=program_version(),
             style=style,
@@ -263,7 +264,7 @@ def _factor(value: float) -> str:
 
 def _tuning(evaluation: Evaluation, found: Inspection | None) -> Any:
     """The tuning sheet, what the part's features call for first."""
-    flagged = [] if found is None else [(one.kind, one.id) for one in found.features if one.verdict == "tune"]
+    flagged = [] if found is None else [(one.kind, one.id) for one in found.features if one.verdict != "fine"]
     return tuning_sheet(evaluation.shop.shop.polymer, flagged)
 
 

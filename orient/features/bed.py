@@ -155,13 +155,15 @@ def _pieces(neighbours: NDArray[np.int32], cut: NDArray[np.int64], faces: int) -
 
 
 def _longest_run(points: Floats) -> tuple[int, int, float]:
-    """The two points farthest apart: both lie on the hull."""
+    """The two points farthest apart: corners of the hull with parallel lines of support through them."""
     rim = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(points)))
-    apart = np.linalg.norm(rim[:, None] - rim[None], axis=2)
-    i, j = np.unravel_index(int(apart.argmax()), apart.shape)
+    one, other = _antipodes(rim)
+    apart = np.linalg.norm(rim[one] - rim[other], axis=1)
+    far = np.flatnonzero(apart == apart.max())
+    i, j = min((min(p), max(p)) for p in zip(one[far].tolist(), other[far].tolist(), strict=True))
     first = int(np.argmin(np.abs(points - rim[i]).sum(axis=1)))
     second = int(np.argmin(np.abs(points - rim[j]).sum(axis=1)))
-    return first, second, float(apart[i, j])
+    return first, second, float(apart.max())
 
 
 def _narrow(outline: shapely.Geometry) -> float:
@@ -172,7 +174,36 @@ def _narrow(outline: shapely.Geometry) -> float:
     edge = np.diff(rim, axis=0)
     edge /= np.maximum(np.linalg.norm(edge, axis=1, keepdims=True), 1e-300)
     across = np.stack([-edge[:, 1], edge[:, 0]], axis=1)
-    return float(np.ptp(rim @ across.T, axis=0).min())
+    opposite = _opposite(rim)
+    reach = np.abs(((rim[opposite] - rim[:-1, None]) * across[:, None]).sum(axis=2))
+    return float(reach.max(axis=1).min())
+
+
+def _opposite(rim: Floats) -> NDArray[np.int64]:
+    """Corners of a closed convex outline that lie farthest from each of its edges, (N, 3).
+
+    Edges of a convex outline are sorted by their angle, so the farthest corner is where one that runs the
+    other way would stand (Shamos, Computational geometry, thesis, Yale 1978: rotating callipers). Its two
+    neighbours go with it, since an edge may run exactly the other way.
+    """
+    edge = np.diff(rim, axis=0)
+    sense = np.sign((rim[:-1, 0] * rim[1:, 1] - rim[1:, 0] * rim[:-1, 1]).sum()) or 1.0
+    angle = np.unwrap(np.arctan2(edge[:, 1], edge[:, 0])) * sense
+    angle = np.maximum.accumulate(angle - angle[0])
+    far = np.searchsorted(angle, np.mod(angle + np.pi, 2.0 * np.pi))
+    return (far[:, None] + (-1, 0, 1)) % len(edge)
+
+
+def _antipodes(rim: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Pairs of corners of a closed convex outline that parallel lines can hold between them."""
+    if len(rim) < 4:
+        # A point or a stretch: all its pairs.
+        one, other = np.meshgrid(np.arange(len(rim)), np.arange(len(rim)))
+        return one.ravel(), other.ravel()
+    corners = np.arange(len(rim) - 1)
+    opposite = _opposite(rim)
+    ends = np.stack([corners, (corners + 1) % len(corners)], axis=1)
+    return np.repeat(ends, 3, axis=1).ravel(), np.tile(opposite, 2).ravel()
 
 
 def _margin_deg(outline: shapely.Geometry, foot: Floats, rise_mm: float) -> float:

@@ -1,12 +1,17 @@
 """The first layer, what stands on it, and its three kinds of trouble, against plain geometry."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
+import shapely
 import trimesh
 from manifold3d import Manifold
+from scipy.spatial import ConvexHull
+from scipy.spatial.distance import pdist
 
 from orient.features import curl, first_layer, slender
-from orient.features.bed import bed_of
+from orient.features.bed import _longest_run, _narrow, bed_of
 from orient.part.mesh import part_from_arrays
 from tests.features.gauges_ceilings import Gauge, box, disc, spoiled
 from tests.features.test_ceilings import laid
@@ -103,3 +108,38 @@ def test_a_degenerate_part_gives_an_answer():
     sheet = part_from_arrays([[0, 0, 0], [9, 0, 0], [0, 9, 0], [0, 0, 5.0]], [[0, 2, 1], [0, 1, 3]])
     heights = sheet.vertices[:, 2] - sheet.vertices[:, 2].min()
     bed_of(sheet, UP, heights, 0.2)
+
+
+def polygons():
+    """Convex outlines of few and many corners, slim, round, square and on a grid."""
+    rng = np.random.default_rng(5)
+    for corners in (3, 4, 5, 12, 90):
+        for _ in range(20):
+            points = rng.normal(size=(corners, 2)) * [rng.uniform(0.01, 10.0), 1.0]
+            yield np.round(points) if rng.random() < 0.3 else points
+
+
+def test_the_longest_run_and_the_least_width_are_those_of_all_pairs_and_all_edges():
+    # scipy's distances of all pairs; widths square to every edge of scipy's hull (Qhull).
+    for points in polygons():
+        first, second, run = _longest_run(points)
+        assert run == pytest.approx(pdist(points).max(), rel=1e-12)
+        assert np.linalg.norm(points[first] - points[second]) == pytest.approx(run, rel=1e-12)
+        outline = shapely.convex_hull(shapely.multipoints(points))
+        if outline.geom_type == "Polygon":
+            widths = np.ptp(points @ ConvexHull(points).equations[:, :2].T, axis=0)
+            assert _narrow(outline) == pytest.approx(widths.min(), rel=1e-9)
+
+
+def test_a_finely_turned_outline_does_not_take_memory_by_its_square():
+    turn = np.linspace(0.0, 2.0 * np.pi, 30_000, endpoint=False)
+    points = 40.0 * np.column_stack([np.cos(turn), np.sin(turn)])
+    tracemalloc.start()
+    _, _, run = _longest_run(points)
+    width = _narrow(shapely.convex_hull(shapely.multipoints(points)))
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert run == pytest.approx(80.0, rel=1e-6)
+    assert width == pytest.approx(80.0, rel=1e-6)
+    # All pairs would be 14 GB.
+    assert most < 100e6

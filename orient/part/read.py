@@ -14,6 +14,7 @@ import numpy as np
 
 from orient.errors import OrientError
 from orient.part.gate import admit, refuse_changed, refuse_many
+from orient.part.glb import check_glb
 from orient.part.kind import KIND_OF_SUFFIX, told_by_content
 from orient.part.mesh import Part, SeveralBodies, assemble
 from orient.part.obj import read_obj
@@ -182,6 +183,8 @@ def _by_trimesh(kind: str, unit: str | None) -> Callable[[Path], Triangles]:
     def read(path: Path) -> Triangles:
         import trimesh
 
+        if kind == "GLB":
+            check_glb(path)
         try:
             with path.open("rb") as file:
                 scene = trimesh.load_scene(file, file_type=kind.lower(), process=False)

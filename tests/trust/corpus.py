@@ -505,6 +505,10 @@ def glb() -> Iterator[Broken]:
         ),
         REFUSAL,
     )
+    doubled = [{"children": [1, 2]}, {"children": [3]}, {"children": [3]}, {"mesh": 0}]
+    yield "node_under_two_others.glb", glb_of(scene(nodes=doubled)[0], body), REFUSAL
+    hundred = [{"bufferView": 0, "componentType": 5126, "count": 8, "type": "VEC3"}] * 300_000
+    yield "accessors_300_000.glb", glb_of(scene(accessors=hundred)[0], body), REFUSAL
     far = np.frombuffer(body[:96], "<f4").copy()
     far[4] = np.inf
     yield "corner_infinite.glb", glb_of(document, far.tobytes() + body[96:]), REFUSAL

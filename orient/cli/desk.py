@@ -40,7 +40,7 @@ def desk(
         )
     say("Opening the desk …")
     if find_spec("nicegui") is None:
-        raise OrientError("The desk needs NiceGUI, which is not installed: pip install 'orient[desk]'.")
+        raise OrientError("The desk needs NiceGUI, which is not installed: pip install nicegui.")
 
     from orient.desk.layout import build
     from orient.desk.serve import serve

@@ -10,7 +10,7 @@ from typing import Any
 
 from orient.errors import OrientError
 
-INSTALL = "pip install 'orient[fleet]'"
+INSTALL = "pip install distributed psutil"
 # How the scheduler is asked to hand out work (distributed's own configuration).
 CONFIG = {
     # A worker holds the file that it evaluates and no other, so that none waits behind a slow one.

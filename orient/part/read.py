@@ -230,7 +230,7 @@ def _noted(folder: str) -> Iterator[None]:
 def _read_step(path: Path) -> Triangles:
     """Cut STEP solids into triangles; the kernel hands them over in metres."""
     if importlib.util.find_spec("cascadio") is None:
-        raise OrientError("is a STEP file, which needs one more package: run pip install 'orient[step]'.")
+        raise OrientError("is a STEP file, which needs one more package: run pip install cascadio.")
     with tempfile.TemporaryDirectory() as folder, _noted(folder):
         between = Path(folder) / "part.glb"
         # In a process of its own: the kernel prints what it thinks of a file, and some damaged ones end it.

@@ -260,7 +260,7 @@ def test_without_three_js_the_page_has_pictures_and_one_line_on_how_to_get_it(mo
     monkeypatch.setattr(library, "bundle_path", lambda: None)
     html = report(plain_evaluation())
     html5lib.HTMLParser(strict=True).parse(html)
-    assert "pip install &#39;orient[page]&#39;" in html
+    assert "pip install nicegui" in html
     assert 'id="viewer"' not in html
     assert 'class="pictures"' in html
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 # What the viewer is handed.
 _NAMES = ("THREE", "OrbitControls")
-INSTALL = "pip install 'orient[page]'"
+INSTALL = "pip install nicegui"
 
 
 def bundle_path() -> Path | None:

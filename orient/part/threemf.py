@@ -7,7 +7,9 @@ than by a library so that units, copies, components, transforms and object types
 
 from __future__ import annotations
 
+import lzma
 import posixpath
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -33,6 +35,7 @@ _DEEPEST = 32
 # More than any real build, and few enough to walk; a file can name thousands of millions in a few lines.
 _MOST_COPIES = 20_000
 _MOST_CORNERS = 50_000_000
+_DAMAGED = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error)
 
 
 @dataclass(eq=False)
@@ -80,7 +83,8 @@ def read_3mf(path: Path) -> Triangles:
             check_archive(package)
             with np.errstate(all="ignore"):  # what a wild transform makes of a corner is refused with it
                 return _read_package(package)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError):
+    # What the archive's library lets through of a damaged directory differs from release to release.
+    except (*_DAMAGED, EOFError, NotImplementedError, RuntimeError, ValueError, OverflowError):
         raise OrientError(
             "is no whole 3MF package (its archive cannot be opened): export or copy it again."
         ) from None

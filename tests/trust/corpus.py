@@ -293,6 +293,8 @@ def threemf() -> Iterator[Broken]:
     yield "archive_beside_the_model.3mf", package(more={"3D/inner.3mf": whole}), EITHER
     yield "states_a_false_size.3mf", _false_size(whole), REFUSAL
     yield "overlapping_entries.3mf", _overlapping(), REFUSAL
+    named = package(more={"\u00e4/x": b"x"})
+    yield "name_is_no_utf_8.3mf", named.replace(b"\xc3\xa4", b"\xdc\xff"), REFUSAL
     laughs = "".join(f'<!ENTITY a{i} "{f"&a{i - 1};" * 10}">' for i in range(1, 10))
     yield (
         "entities_a_thousand_million.3mf",

@@ -161,7 +161,7 @@ def _middle(desk: Desk) -> None:
         other = shown is not None and (by_hand or not shown.taken)
         instead.set_visibility(other)
         instead.set_text(f"The one to take: pose {best.number}, along {best.along}" if best else "")
-        out.set_visibility(best is not None and not by_hand)
+        out.set_visibility(best is not None)
         told.set_text("")
         stale.set_visibility(desk.stale and bool(desk.busy))
 

@@ -8,7 +8,7 @@ from nicegui import ui
 
 from orient.desk.answers import File
 from orient.desk.edits import toml_of
-from orient.desk.state import Desk
+from orient.desk.state import BY_HAND, Desk
 from orient.desk.work import Stopped
 
 
@@ -19,7 +19,7 @@ def build(desk: Desk) -> None:
     minutes: ui.number
     room = ui.element("div").classes("take")
     with room:
-        pose = ui.label()
+        pose = ui.label().classes("which")
         with ui.element("div").classes("abreast"):
             for kind in ("3mf", "stl"):
                 ui.button(
@@ -51,10 +51,8 @@ def build(desk: Desk) -> None:
         card = next((one for one in desk.cards if one.row == desk.chosen), None)
         if card is not None:
             pose.set_text(f"Pose {card.number}, built along {card.along}, is what is shown and taken.")
-        elif desk.judged is not None:
-            pose.set_text(
-                "A pose that was turned to by hand is not in the list: the recommended one is taken."
-            )
+        elif desk.chosen == BY_HAND:
+            pose.set_text("The pose that your hand has turned the part to is what is shown and taken.")
 
     desk.when("order", order)
 
@@ -63,7 +61,6 @@ async def fetch(desk: Desk, said: ui.label, name: str, **asked: Any) -> None:
     """Have a file made, and hand it to the browser."""
     if desk.judged is None:
         return
-    more = {} if name == "page" else {"direction": desk.direction}
     lane = desk.lane if name == "save" else desk.visitor.long
     said.set_text("Making it …")
 
@@ -76,7 +73,7 @@ async def fetch(desk: Desk, said: ui.label, name: str, **asked: Any) -> None:
             toml=toml_of(desk.history.now),
             forces=desk.loaded,
             progress=far,
-            **more,
+            direction=desk.direction,
             **asked,
         )
     except Stopped:

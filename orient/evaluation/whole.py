@@ -8,7 +8,7 @@ from functools import partial
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from orient.brief import Brief
 from orient.clock import Clock, Progress
@@ -25,6 +25,7 @@ from orient.cost.shop import (
     with_machine,
     with_room,
 )
+from orient.errors import OrientError
 from orient.evaluation.features import features_of, held_by_holes, is_very_large, rank_without_bridges
 from orient.evaluation.model import Evaluation
 from orient.evaluation.safety import stress_under, taken_by_axis, unseen_by_axis, with_safety
@@ -64,6 +65,7 @@ def evaluate(
     start: datetime | None = None,
     voxels: int | None = None,
     features: bool | None = None,
+    given: ArrayLike | None = None,
     threads: int | None = None,
     progress: Progress | None = None,
 ) -> Evaluation:
@@ -87,6 +89,8 @@ def evaluate(
         Cells to find the stress under load cases with; chosen by the program otherwise.
     features : bool, optional
         Whether the hard features of the poses shown are found; if not said, unless the part is very large.
+    given : (G, 3) array_like, optional
+        Build directions to judge besides those of the program; they are shown whatever their rank.
     threads : int, optional
         Threads to measure on; the answer does not depend on it.
     progress : callable, optional
@@ -177,19 +181,22 @@ def evaluate(
 
     most = STARTS_BY_COST if by == "cost" else STARTS
     refined = search_on(found, rests, first, scale, weights, limits, cost, ready.frame, most)
-    second = measured(refined, "refine") if len(refined) else None
+    asked_for = _unit(given)
+    more = np.vstack([refined, asked_for])
+    second = measured(more, "refine") if len(more) else None
     clock.lap("refine")
 
-    poses = np.vstack([found.directions, refined])
+    poses = np.vstack([found.directions, more])
+    own = list(range(len(poses) - len(asked_for), len(poses)))
     columns = first.columns if second is None else _stacked(first.columns, second.columns)
 
     def ranked(columns: Mapping[str, Floats]) -> Ranking:
-        sources = found.sources + ("refined",) * len(refined)
-        on_flat = np.r_[rests, np.zeros(len(refined), dtype=bool)]
+        sources = found.sources + ("refined",) * len(refined) + ("given",) * len(asked_for)
+        on_flat = np.r_[rests, np.zeros(len(more), dtype=bool)]
         rank = partial(
             rank_poses, poses, sources, on_flat, columns, scale, weights, limits, explained=explained
         )
-        ranking = rank()
+        ranking = rank(also=own)
         if stress is None:
             return ranking
         # What the stress axis alone makes of the load is shown too.
@@ -198,7 +205,9 @@ def evaluate(
             for row in (taken_by_axis(ranking, scale, weights), unseen_by_axis(ranking))
             if row is not None
         ]
-        return ranking if set(told) <= set(ranking.shown) else rank(also=ranking.index[told].tolist())
+        return (
+            ranking if set(told) <= set(ranking.shown) else rank(also=[*own, *ranking.index[told].tolist()])
+        )
 
     if counted:
         price = priced if weights["cost"] > 0 else None
@@ -302,6 +311,15 @@ def rank(
 def _named_faces(part: Part, selector: str, matters: str) -> NamedFaces:
     chosen = select(part, selector)
     return NamedFaces(selector, matters, chosen.faces, cylinder_axis(part, chosen.faces))
+
+
+def _unit(given: ArrayLike | None) -> Floats:
+    """Directions that somebody names, of length one."""
+    poses = np.zeros((0, 3)) if given is None else np.asarray(given, dtype=np.float64).reshape(-1, 3)
+    length = np.linalg.norm(poses, axis=1)
+    if not (np.isfinite(poses).all() and (length > 0.0).all()):
+        raise OrientError("A build direction needs three numbers, not all of them zero.")
+    return poses / length[:, None]
 
 
 def _stacked(a: Mapping[str, Floats], b: Mapping[str, Floats]) -> dict[str, Floats]:

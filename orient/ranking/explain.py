@@ -34,6 +34,7 @@ SAID_OF_SOURCE = {
     "load": "was laid for the load",
     "grid": "comes from the even spread of directions",
     "refined": "comes from the fine search",
+    "given": "was given",
 }
 
 # A part of the score below this is shown as nothing.

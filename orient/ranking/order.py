@@ -15,7 +15,7 @@ SAME = 10.0**-PLACES
 # A pose that lies on no flat face has to earn the trouble of making it stand. This program's own choice.
 LEAST_GAIN = 0.10
 
-SOURCES = ("resting", "plane", "load", "grid", "refined")
+SOURCES = ("resting", "plane", "load", "grid", "refined", "given")
 
 
 @dataclass(frozen=True)

@@ -102,7 +102,7 @@ def rank_poses(
     directions : (P, 3) array
         Build directions, unit vectors.
     sources : sequence of P str
-        Where each pose came from: resting, plane, load, grid or refined.
+        Where each pose came from: resting, plane, load, grid, refined or given.
     rests_on_flat : (P,) array of bool
         Whether the pose lies on a flat face.
     columns : Mapping[str, (P,) array]

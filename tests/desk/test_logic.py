@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 from nicegui import ElementFilter, background_tasks, ui
 from nicegui.testing import user_simulation
 
@@ -111,6 +112,38 @@ def test_cards_bear_the_figures_of_the_json(held, judged):
         assert facts["height"] == pytest.approx(measures["height_mm"])
         assert facts["support"] == pytest.approx(measures["support_needed_mm3"])
         assert card.taken == (card.number == document["recommended"])
+
+
+def test_a_pose_of_the_hand_is_taken_as_it_was_turned(held, judged, tmp_path):
+    up = np.array([0.36, -0.48, 0.8])
+    shown = held.evaluation
+    asked = {"toml": judged.toml, "forces": False, "direction": tuple(up.tolist())}
+    for kind in ("stl", "3mf"):
+        made = JOBS["save"](held, quiet, **asked, kind=kind)
+        (tmp_path / f"laid.{kind}").write_bytes(made.body)
+        # trimesh reads both; a rigid turn that takes the build direction to +z takes file to file.
+        laid, filed = trimesh.load_mesh(tmp_path / f"laid.{kind}"), trimesh.load_mesh(BRACKET)
+        heights = filed.vertices @ up
+        assert laid.extents[2] == pytest.approx(np.ptp(heights), abs=1e-3)
+        assert laid.volume == pytest.approx(filed.volume, rel=1e-5)
+        np.testing.assert_allclose(
+            np.sort(laid.triangles_center[:, 2]),
+            np.sort(filed.triangles_center @ up) - heights.min(),
+            atol=1e-3,
+        )
+    # What is said of it is what the hand read, and the list keeps its numbers.
+    assert f"{np.ptp(heights):.1f} mm on the bed" in made.said
+    assert held.evaluation is shown
+    page = JOBS["page"](held, quiet, **asked)
+    assert "0.36 −0.48 0.80" in page.body.decode()
+
+
+def test_a_pose_of_the_hand_that_breaks_a_limit_is_refused_with_the_reason(held, judged):
+    toml = judged.toml + "[limits]\nmax_height_mm = 46.0\n"
+    with pytest.raises(OrientError, match=r"limits: It is 73.0 mm tall .* Turn the part further"):
+        JOBS["save"](
+            Held(held.known), quiet, toml=toml, forces=False, direction=(0.36, -0.48, 0.8), kind="stl"
+        )
 
 
 def test_84_000_faces_go_out_in_a_megabyte_and_a_recolour_in_20_kb(tmp_path):

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from orient.brief import PartFile
 from orient.desk.answers import Compared, File, Vector
@@ -25,6 +26,10 @@ from orient.show.page.comparison import comparison_page, pair_section
 from orient.show.page.page import report
 from orient.variants.compare import compare, distinct
 
+Floats = NDArray[np.float64]
+
+# Directions whose cosine is above this are the same.
+_SAME = 1.0 - 1e-12
 _MEDIA = {"3mf": "model/3mf", "stl": "model/stl"}
 
 
@@ -49,9 +54,13 @@ def save(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector, ki
     Returns
     -------
     File
+
+    Raises
+    ------
+    OrientError
+        Where a limit of the brief leaves the pose out.
     """
-    evaluation = held.evaluated(brief_of(toml), toml, say, forces=forces)
-    rank = _rank(evaluation, direction)
+    evaluation, rank = _judged(held, say, toml, forces, direction)
     say("Writing and reading back", None)
     name = f"{evaluation.part.name}.{kind}"
     body = oriented_bytes(evaluation, kind, rank)
@@ -59,19 +68,19 @@ def save(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector, ki
     return File(name, body, _MEDIA[kind], oriented_sentence(told))
 
 
-def page(held: Held, say: Say, *, toml: str, forces: bool) -> File:
-    """The one-file page.
+def page(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector) -> File:
+    """The one-file page; a pose that a hand has turned to stands among the others.
 
     Parameters
     ----------
-    held, say, toml, forces
+    held, say, toml, forces, direction
         As for `save`.
 
     Returns
     -------
     File
     """
-    evaluation = held.evaluated(brief_of(toml), toml, say, features=True, forces=forces)
+    evaluation, _ = _judged(held, say, toml, forces, direction, features=True)
     say("Drawing the page", None)
     body = report(evaluation).encode()
     return File(f"{evaluation.part.name}.html", body, "text/html; charset=utf-8")
@@ -102,11 +111,11 @@ def trial_prints(
     -------
     File
     """
-    evaluation = held.evaluated(brief_of(toml), toml, say, features=True, forces=forces)
+    evaluation, rank = _judged(held, say, toml, forces, direction, features=True)
     say("Cutting test prints", None)
     features, shop = evaluation.features, evaluation.shop.shop
     assert features is not None
-    row = _rank(evaluation, direction) - 1
+    row = rank - 1
     found = features.poses.get(row) or inspect_part(
         evaluation.part, evaluation.process, evaluation.ranking.directions[row], features.shape
     )
@@ -134,20 +143,20 @@ def package(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector,
     Parameters
     ----------
     held, say, toml, forces, direction, minutes
-        As for `test_prints`.
+        As for `trial_prints`.
 
     Returns
     -------
     File
     """
-    evaluation = held.evaluated(brief_of(toml), toml, say, features=True, forces=forces)
+    evaluation, rank = _judged(held, say, toml, forces, direction, features=True)
     say("Making the files of the package", None)
     name, known = evaluation.part.name, held.at_hand
     source = f"{name}{known.file.suffix}", known.file.read_bytes()
     # The brief of the folder names the part beside it.
     named = PartFile.model_validate({"file": source[0], **known.asked})
     evaluation = replace(evaluation, brief=evaluation.brief.model_copy(update={"part": named}))
-    made = package_files(evaluation, _rank(evaluation, direction), minutes=minutes, source=source)
+    made = package_files(evaluation, rank, minutes=minutes, source=source)
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, data in made.items():
@@ -192,8 +201,36 @@ def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str
     )
 
 
-def _rank(evaluation: Evaluation, direction: Vector) -> int:
-    """Rank of the pose along a direction; of the recommended one where the list does not have it."""
-    near = evaluation.ranking.directions @ np.array(direction)
+def _judged(
+    held: Held, say: Say, toml: str, forces: bool, direction: Vector, *, features: bool | None = None
+) -> tuple[Evaluation, int]:
+    """The part under a brief, and the rank of one pose; one of the hand is judged among the others.
+
+    Raises
+    ------
+    OrientError
+        Where a limit of the brief leaves the pose out.
+    """
+    brief, up = brief_of(toml), np.array(direction)
+    evaluation = held.evaluated(brief, toml, say, features=features, forces=forces)
+    rank = _rank(evaluation, up)
+    if rank is None:
+        evaluation = held.evaluated_with(direction, brief, toml, say, features=features, forces=forces)
+        rank = _rank(evaluation, up)
+    if rank is None:
+        left_out = evaluation.ranking.excluded
+        reason = next(
+            (one.reason for one in left_out if one.direction @ up > _SAME), "a limit leaves it out."
+        )
+        raise OrientError(
+            f"This pose cannot be taken under the job's limits: {reason} Turn the part further, choose a "
+            "pose of the list, or loosen the limit."
+        )
+    return evaluation, rank
+
+
+def _rank(evaluation: Evaluation, up: Floats) -> int | None:
+    """Rank of the pose along a direction, from 1; None where there is none."""
+    near = evaluation.ranking.directions @ up
     row = int(near.argmax())
-    return row + 1 if near[row] > 1.0 - 1e-12 else evaluation.ranking.recommended
+    return row + 1 if near[row] > _SAME else None

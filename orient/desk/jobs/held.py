@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.brief import Brief
+from orient.desk.answers import Vector
 from orient.errors import OrientError
 from orient.evaluation import Evaluation, evaluate
 from orient.evaluation.given import Figures, meter
@@ -77,17 +78,21 @@ class Held:
         Which evaluation is held: brief and what was counted.
     evaluation : Evaluation or None
         The last one.
+    by_hand : tuple or None
+        The last one that judged a pose of the hand besides: which one, and what was found.
     """
 
     known: Known | None = None
     key: tuple[Any, ...] = ()
     evaluation: Evaluation | None = None
+    by_hand: tuple[tuple[Any, ...], Evaluation] | None = None
     subjects: dict[tuple[float, ...], Subject] = field(default_factory=dict)
     measure: Callable[[Floats, bool], Figures] | None = None
 
     def take(self, part: Part, file: Path, asked: Mapping[str, Any]) -> Known:
         """Begin with another part: what was found of the last one goes."""
         self.known, self.key, self.evaluation = Known(part, file, asked), (), None
+        self.by_hand = None
         self.subjects.clear()
         self.measure = None
         return self.known
@@ -126,15 +131,36 @@ class Held:
         asked = features or (features is None and self.key[:2] == (toml, forces) and self.key[2:] == (True,))
         key = (toml, forces, bool(asked))
         if self.evaluation is None or self.key != key:
-            if not forces:
-                brief = brief.model_copy(update={"load": brief.load.model_copy(update={"case": ()})})
-            self.evaluation = evaluate(
-                self.at_hand.part, brief, features=features, progress=lambda *step: _tell(say, *step)
-            )
+            self.evaluation = self._evaluate(brief, say, features, forces)
             self.key = key
             self.subjects.clear()
             self.measure = None
         return self.evaluation
+
+    def evaluated_with(
+        self, given: Vector, brief: Brief, toml: str, say: Say, *, features: bool | None = None, forces: bool
+    ) -> Evaluation:
+        """The part under a brief, with a pose of the hand among those that were judged.
+
+        What is held for the list stays as it is: poses keep their numbers there.
+        """
+        key = (toml, forces, features, given)
+        if self.by_hand is None or self.by_hand[0] != key:
+            self.by_hand = key, self._evaluate(brief, say, features, forces, given)
+        return self.by_hand[1]
+
+    def _evaluate(
+        self, brief: Brief, say: Say, features: bool | None, forces: bool, given: Vector | None = None
+    ) -> Evaluation:
+        if not forces:
+            brief = brief.model_copy(update={"load": brief.load.model_copy(update={"case": ()})})
+        return evaluate(
+            self.at_hand.part,
+            brief,
+            features=features,
+            given=given,
+            progress=lambda *step: _tell(say, *step),
+        )
 
     @property
     def judged(self) -> Evaluation:

@@ -14,6 +14,11 @@ __all__ = ["footprint_sides", "part_frame", "rotation_to_bed", "rotations_to_bed
 
 # Rectangles whose areas differ by less than this share are equally good.
 TIED = 1e-6
+# A rectangle along the file's own axes is kept up to this share more area. Where room is so short that a hundredth
+# decides, every turn is tried anyway: for the fit in a machine, and for the copies on a bed.
+KEPT = 0.01
+# A file in single precision lays its faces level to some 1e-7.
+_IN_PLANE = 1e-6
 _MANY = 500
 
 
@@ -21,11 +26,13 @@ def rotation_to_bed(direction: ArrayLike, points: ArrayLike) -> NDArray[np.float
     """Give the transform from the file's coordinates to the bed.
 
     The build direction becomes z and the lowest point lies at 0. About z, the part is turned so that the
-    longer side of the least-area rectangle round its footprint lies along x; the rectangle is centred on
-    0, 0. One side of that rectangle lies along an edge of the footprint's hull (Freeman and Shapira,
+    longer side of a rectangle round its footprint lies along x; the rectangle is centred on 0, 0. A part
+    with an axis of its file in the plane of the bed keeps it along the bed where the rectangle is then at
+    most a hundredth larger than the least: nobody wants it askew by a degree for that. Otherwise the least-area
+    rectangle is taken, of which one side lies along an edge of the footprint's hull (Freeman and Shapira,
     Determining the minimum-area encasing rectangle for an arbitrary closed curve, Comm. ACM 18, 1975,
     409–413). Of equal rectangles, and of the two senses of x, the one that keeps x nearest to the file's x
-    is taken, then to its y: a part that stands along the axes stays along them.
+    is taken, then to its y.
 
     Parameters
     ----------
@@ -53,26 +60,21 @@ def rotation_to_bed(direction: ArrayLike, points: ArrayLike) -> NDArray[np.float
            [  0.,   0.,   1.,   0.],
            [  0.,   0.,   0.,   1.]])
     """
-    z = np.asarray(direction, dtype=np.float64).reshape(3)
-    length = np.linalg.norm(z)
-    if not np.isfinite(length) or length == 0:
-        raise OrientError("A build direction needs three finite numbers, not all zero, such as 0,0,1.")
-    z = z / length
     given = np.asarray(points, dtype=np.float64).reshape(-1, 3)
-    across, up = plane_axes(z)
-    rim = _rim(np.column_stack([given @ across, given @ up]))
-
-    sides = np.diff(np.concatenate([rim, rim[:1]]), axis=0)
+    z, across, up, rim = _seen_along(direction, given)
     span = np.ptp(rim, axis=0).max()
-    long_enough = np.hypot(*sides.T) > 1e-9 * span
-    sides = sides[long_enough] if long_enough.any() else np.array([[1.0, 0.0]])
-    sides /= np.hypot(*sides.T)[:, None]
-    lengthwise = sides @ rim.T
-    crosswise = np.column_stack([-sides[:, 1], sides[:, 0]]) @ rim.T
-    long, short = np.ptp(lengthwise, axis=1), np.ptp(crosswise, axis=1)
-    area = long * short
     # The second term is for a footprint without area, a sheet on its edge.
-    best = np.flatnonzero(area <= area.min() * (1 + TIED) + (1e-6 * span) ** 2)
+    no_area = (1e-6 * span) ** 2
+    sides, long, short = _rectangles(rim)
+    least = (long * short).min()
+    own = np.column_stack([across, up])[np.abs(z) < _IN_PLANE]
+    if len(own):
+        own = own / np.hypot(*own.T)[:, None]
+        straight = _rectangles(rim, own)
+        if (straight[1] * straight[2]).min() <= least * (1 + KEPT) + no_area:
+            sides, long, short = straight
+            least = (long * short).min()
+    best = np.flatnonzero(long * short <= least * (1 + TIED) + no_area)
 
     choices = []
     for k in best:
@@ -115,9 +117,40 @@ def footprint_sides(
     longer, shorter : (P,) float64
         Its sides, mm.
     """
-    given = np.asarray(points, dtype=np.float64)
-    sides = [np.ptp(given @ turn[:2, :3].T, axis=0) for turn in rotations_to_bed(directions, given)]
-    return np.array(sides)[:, 0], np.array(sides)[:, 1]
+    given = np.asarray(points, dtype=np.float64).reshape(-1, 3)
+    least = []
+    for direction in np.atleast_2d(directions):
+        _, long, short = _rectangles(_seen_along(direction, given)[3])
+        k = int((long * short).argmin())
+        least.append((max(long[k], short[k]), min(long[k], short[k])))
+    found = np.array(least)
+    return found[:, 0], found[:, 1]
+
+
+def _seen_along(
+    direction: ArrayLike, points: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """The unit direction, two axes across it, and the hull of points seen along it."""
+    z = np.asarray(direction, dtype=np.float64).reshape(3)
+    length = np.linalg.norm(z)
+    if not np.isfinite(length) or length == 0:
+        raise OrientError("A build direction needs three finite numbers, not all zero, such as 0,0,1.")
+    z = z / length
+    across, up = plane_axes(z)
+    return z, across, up, _rim(np.column_stack([points @ across, points @ up]))
+
+
+def _rectangles(
+    rim: NDArray[np.float64], sides: NDArray[np.float64] | None = None
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Rectangles round a hull with one side along each of its own, or of given ways: sides, extents."""
+    if sides is None:
+        sides = np.diff(np.concatenate([rim, rim[:1]]), axis=0)
+        long_enough = np.hypot(*sides.T) > 1e-9 * np.ptp(rim, axis=0).max()
+        sides = sides[long_enough] if long_enough.any() else np.array([[1.0, 0.0]])
+        sides = sides / np.hypot(*sides.T)[:, None]
+    crosswise = np.column_stack([-sides[:, 1], sides[:, 0]])
+    return sides, np.ptp(sides @ rim.T, axis=1), np.ptp(crosswise @ rim.T, axis=1)
 
 
 def _rim(plane: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -46,6 +46,23 @@ def test_a_part_along_the_axes_stays_as_it_is():
     assert rotation_to_bed([0, 0, 1], points)[:3, :3] == pytest.approx(np.eye(3), abs=0)
 
 
+def test_a_part_is_not_turned_askew_for_a_hundredth_of_its_footprint():
+    # A plate with one side cut at 1.4°: along that side the rectangle is smaller by less than a hundredth.
+    plate = np.array([[0, 0], [60, 0], [60, 39.0], [0, 40.4]])
+    points = np.vstack([np.column_stack([plate, np.full(4, z)]) for z in (0.0, 8.0)])
+    assert rotation_to_bed([0, 0, 1], points)[:3, :3] == pytest.approx(np.eye(3), abs=0)
+    # In a file turned about z it lies askew, and the least rectangle is taken.
+    turned = Rotation.from_euler("z", 30, degrees=True).apply(points)
+    sides = np.ptp(laid([0, 0, 1], turned), axis=0)[:2]
+    longer, shorter = footprint_sides([0, 0, 1], turned)
+    assert sides == pytest.approx([longer[0], shorter[0]])
+
+
+def test_a_part_that_lies_askew_in_its_file_is_turned_along_the_bed():
+    turned = Rotation.from_euler("z", 5, degrees=True).apply(trimesh.creation.box((60, 20, 8)).vertices)
+    assert np.ptp(laid([0, 0, 1], turned), axis=0) == pytest.approx([60, 20, 8])
+
+
 def test_a_square_part_stays_as_it_is():
     points = trimesh.creation.box((20, 20, 10)).vertices
     assert rotation_to_bed([0, 0, 1], points)[:3, :3] == pytest.approx(np.eye(3), abs=0)

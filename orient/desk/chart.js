@@ -3,7 +3,7 @@ export default {
   template: `
     <figure class="chart" v-if="chart">
       <svg :viewBox="'0 0 ' + chart.size[0] + ' ' + chart.size[1]" role="group" :aria-label="chart.alt" @click="click" @pointerover="over" @pointerleave="said = ''">
-        <defs><linearGradient id="desk-ramp"><stop offset="0" stop-color="#00224e"></stop><stop offset=".25" stop-color="#434e6c"></stop><stop offset=".5" stop-color="#7d7c78"></stop><stop offset=".75" stop-color="#bcae6c"></stop><stop offset="1" stop-color="#fee838"></stop></linearGradient></defs>
+        <defs><linearGradient id="desk-ramp" x1="1" x2="0"><stop offset="0" stop-color="#00224e"></stop><stop offset=".25" stop-color="#434e6c"></stop><stop offset=".5" stop-color="#7d7c78"></stop><stop offset=".75" stop-color="#bcae6c"></stop><stop offset="1" stop-color="#fee838"></stop></linearGradient></defs>
         <g class="axis">
           <template v-for="[at, words] in chart.y_marks"><line :x1="chart.left" :x2="chart.right" :y1="at" :y2="at"></line><text :x="chart.left - 8" :y="at + 5" text-anchor="end">{{ words }}</text></template>
           <template v-for="[at, words] in chart.x_marks"><line :x1="at" :x2="at" :y1="chart.bottom" :y2="chart.bottom + 6"></line><text :x="at" :y="chart.bottom + 22" text-anchor="middle">{{ words }}</text></template>
@@ -19,7 +19,7 @@ export default {
           <rect :x="flag.x - 15" :y="flag.y - 11" width="30" height="22" rx="4"></rect><text :x="flag.x" :y="flag.y + 5" text-anchor="middle">{{ flag.number }}</text>
         </g>
       </svg>
-      <p v-if="chart.strength" class="ramp-key"><span>{{ chart.strength }}</span><span>{{ chart.low }}</span><svg viewBox="0 0 120 14" role="img" aria-label="Dark is low, light is high"><rect width="120" height="14" fill="url(#desk-ramp)"></rect></svg><span>{{ chart.high }}</span></p>
+      <p v-if="chart.strength" class="ramp-key"><span>{{ chart.strength }}</span><span>{{ chart.low }}</span><svg viewBox="0 0 120 14" role="img" aria-label="Light is low, dark is high"><rect width="120" height="14" fill="url(#desk-ramp)"></rect></svg><span>{{ chart.high }}</span></p>
       <figcaption aria-live="polite">{{ said || "Every pose is a dot; towards the lower left is better. Ringed dots are undominated. Click one to see that pose." }}</figcaption>
     </figure>`,
   props: { chart: Object, chosen: Number },

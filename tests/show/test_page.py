@@ -20,6 +20,7 @@ from orient.show.page.brief_text import brief_toml
 from orient.show.page.chart import _axis, trade_off
 from orient.show.page.facts import compared, pose_facts
 from orient.show.page.page import report, write_report
+from orient.show.picture.subject import subject_of
 from orient.show.viewer import library
 from orient.show.viewer.payload import mesh_data, packed_text
 from tests.evaluated import SAMPLES, open_box, sample, without_load
@@ -202,6 +203,17 @@ def test_the_chart_has_every_pose_once_and_marks_the_undominated():
         assert chart.left <= dot.x <= chart.right
         assert chart.top <= dot.y <= chart.bottom
     assert {flag.number - 1 for flag in chart.flags} == set(found.ranking.shown)
+
+
+def test_light_is_weak_in_the_chart_as_on_the_part():
+    found = sample("mast_bracket")
+    colours = {dot.number: bytes.fromhex(dot.colour[1:]) for dot in trade_off(found).dots}
+    factor = found.ranking.columns["safety_factor"]
+    weak, strong = colours[int(factor.argmin()) + 1], colours[int(factor.argmax()) + 1]
+    paint = subject_of(found, 0).paint("safety")
+    low, high = paint.palette[paint.steps(np.array([paint.low, paint.high]))]
+    assert tuple(weak) == tuple(low.tolist()) and tuple(strong) == tuple(high.tolist())
+    assert sum(weak) > sum(strong)
 
 
 @pytest.mark.parametrize("span", [0.0, 1e-12, 0.07, 1.0, 6.9, 8.3, 9.99, 10.0, 470.0, 99_999.0])

@@ -68,7 +68,7 @@ class Chart:
     strength : str
         What colour stands for; empty where no load was given.
     low, high : str
-        Ends of the colours.
+        Ends of the colours: light is low, as in pictures of the part.
     alt : str
         The chart in words.
     """
@@ -108,7 +108,8 @@ def trade_off(evaluation: Ranked) -> Chart:
     y_marks, upward = _axis(height, HEIGHT - _BOTTOM, _TOP, squared=False)
     low, high = float(np.nanmin(strength)), float(np.nanmax(strength))
     share = (strength - low) / (high - low) if high > low else np.full(len(strength), 0.5)
-    colours = cividis(np.nan_to_num(share))
+    # As on the part itself: light is what is to be seen first, the weak ones.
+    colours = cividis(1.0 - np.nan_to_num(share))
     shown = set(ranking.shown)
     order = sorted(range(len(support)), key=lambda row: (row in shown, bool(ranking.undominated[row]), -row))
     dots = tuple(

@@ -23,6 +23,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from trimesh.remesh import subdivide_to_size
 
+from orient.features.rays import Rays
 from orient.part.mesh import Part
 from orient.variants.nearest import Surface
 from orient.variants.register import Registration
@@ -63,7 +64,8 @@ class Change:
     at_mm : (3,) float64
         Its centroid, in the first variant's coordinates.
     thickness_mm : float
-        Twice its volume over its whole surface: the thickness of a sheet of the same volume and surface.
+        How thick it is, measured square through it from its whole surface: half of the surface is this thick
+        or less, the median by area. A pad of 1 mm is 1 mm thick, whatever its rim.
     vertices, faces : (V, 3) float64, (F, 3) int64
         The piece itself, in the first variant's coordinates; of an open mesh, the patch of surface.
     """
@@ -141,7 +143,10 @@ def changes_between(
                     pool.submit(_pieces, "removed", a, b, grown[1], placed.alike_mm, from_second),
                     pool.submit(_pieces, "added", b, a, grown[0], placed.alike_mm, from_first),
                 )
-                removed, added = (one.result() for one in work)
+                removed, added = (
+                    [replace(piece, thickness_mm=_through(first, piece)) for piece in one.result()]
+                    for one in work
+                )
             return Changes((*_named(added, "A"), *_named(removed, "R")), approximate=False)
     removed = _patches(first, second, surfaces[1], placed, "removed", threads)
     added = _patches(second, first, surfaces[0], placed.reversed(), "added", threads)
@@ -274,9 +279,33 @@ def _change(what: str, piece: Manifold, own: int, away: Callable[[Floats], Float
     # Films that rounding left beside the piece are no part of its area.
     off = away(np.vstack([vertices, corners.mean(axis=1)]))
     mine &= np.maximum(off[faces].max(axis=1), off[len(vertices) :]) > _ROUNDING_MM
-    return Change(
-        "", what, volume, float(areas[mine].sum()), middle, 2.0 * volume / float(areas.sum()), vertices, faces
-    )
+    return Change("", what, volume, float(areas[mine].sum()), middle, np.nan, vertices, faces)
+
+
+def _through(like: Part, piece: Change) -> float:
+    """Median by area of how far it is from a piece's surface, square through it, to its other side, mm.
+
+    Looked at from four points of every face; films beside a piece weigh next to nothing.
+    """
+    solid = replace(like, vertices=piece.vertices, faces=piece.faces.astype(np.int32), groups={})
+    corners, middle, areas = piece.vertices[piece.faces], solid.centroids, solid.areas
+    inward = -solid.normals
+    size = float(np.linalg.norm(np.ptp(piece.vertices, axis=0)))
+    off = 1e-6 * size
+    at = np.concatenate([middle, *(0.5 * (middle + corners[:, k]) for k in range(3))])
+    ways = np.tile(inward, (4, 1))
+    hit, far = Rays(solid).first_hits(at + off * ways, ways, 1.1 * size)
+    ends = (hit >= 0) & (np.einsum("ij,ij->i", solid.normals[hit], ways) > 0)
+    if not ends.any():
+        return 2.0 * piece.volume_mm3 / float(areas.sum())
+    return _median(far[ends] + off, np.tile(areas, 4)[ends])
+
+
+def _median(values: Floats, weights: Floats) -> float:
+    """The value up to which half of the weight lies."""
+    order = np.argsort(values, kind="stable")
+    reached = np.cumsum(weights[order])
+    return float(values[order[np.searchsorted(reached, 0.5 * reached[-1])]])
 
 
 # --- open meshes --------------------------------------------------------------------------------------------
@@ -314,15 +343,16 @@ def _patches(
             max(part.size_mm / _FINE_PATCH, 1e-6),
             max_iter=12,
         )[:2]
-        feet = _off(corners, other, surface, placed, threads)[1]
+        away, feet = _off(corners, other, surface, placed, threads)
         base = corners.mean(axis=0)
         volume = abs(_enclosed(corners - base, triangles) - _enclosed(feet - base, triangles))
         if volume < _THICK * alike * area:
             continue
         middle = (part.areas[own] @ part.centroids[own]) / area
-        found.append(
-            Change("", what, volume, area, middle, 2.0 * volume / area, corners, triangles.astype(np.int64))
-        )
+        a, b, c = np.moveaxis(corners[triangles], 1, 0)
+        sizes = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+        thick = _median(np.abs(away[triangles].mean(axis=1)), sizes)
+        found.append(Change("", what, volume, area, middle, thick, corners, triangles.astype(np.int64)))
     return found
 
 

@@ -21,6 +21,8 @@ _ANYWHERE = {"first_layer", "slender", "curl"}
 _NEAR_MM, _NEAR_SHARE, _NEAR_SIZES = 3.0, 0.1, 0.5
 # They are not one where one is so many times as large as the other, or their axes are turned so far.
 _GREW, _TURNED_DEG = 5.0, 30.0
+# Corners are one only where they bend alike, degrees.
+_BENT_ALIKE_DEG = 12.0
 # Sizes that differ by less than this are one size.
 _SAME_MM, _SAME_SHARE = 0.05, 0.02
 
@@ -105,7 +107,12 @@ def _apart(a: Feature, b: Feature, placed: Registration, size_mm: float) -> floa
     away = float(np.linalg.norm(placed.points_in_first(np.array(b.at_mm)) - np.array(a.at_mm)))
     if a.kind in _ANYWHERE:
         return float(np.log(grew)) + away / size_mm
-    reach = max(_NEAR_MM, _NEAR_SHARE * size_mm, _NEAR_SIZES * max(a.size_mm, b.size_mm))
+    corner = a.kind == "sharp_corner"
+    if corner and not _bent_alike(a, b):
+        return np.inf
+    # A long corner elsewhere may reach to the middle of a short one, and is no more the same for that.
+    sizes = (min if corner else max)(a.size_mm, b.size_mm)
+    reach = max(_NEAR_MM, _NEAR_SHARE * size_mm, _NEAR_SIZES * sizes)
     if away > reach or grew > _GREW:
         return np.inf
     turned = 0.0
@@ -117,11 +124,30 @@ def _apart(a: Feature, b: Feature, placed: Registration, size_mm: float) -> floa
     return away / reach + float(np.log(grew)) + turned / _TURNED_DEG
 
 
+def _bent_alike(a: Feature, b: Feature) -> bool:
+    """Whether two sharp corners are of one sort: both inside or both on the bed, and bent alike."""
+    if a.more.get("where") != b.more.get("where"):
+        return False
+    first, second = (float(one.more.get("turn_deg") or 0.0) for one in (a, b))
+    return abs(first - second) <= _BENT_ALIKE_DEG
+
+
+def by_length(a: Feature, b: Feature) -> bool:
+    """Whether the sizes of two features that are one say which of them is harder.
+
+    The length of an inner corner is that of all its runs that hang together. Where a redesign cuts a loop
+    open or joins two, the length changes though no corner got sharper; only straight runs are held against
+    each other.
+    """
+    loops = any(one.direction is None for one in (a, b))
+    return not (a.kind == "sharp_corner" and a.more.get("where", "inside") == "inside" and loops)
+
+
 def _state(a: Feature, b: Feature) -> str:
     before, after = VERDICTS.index(a.verdict), VERDICTS.index(b.verdict)
     if before != after:
         return "easier" if after > before else "harder"
     change = b.size_mm - a.size_mm
-    if a.verdict == "fine" or abs(change) <= max(_SAME_MM, _SAME_SHARE * a.size_mm):
+    if a.verdict == "fine" or not by_length(a, b) or abs(change) <= max(_SAME_MM, _SAME_SHARE * a.size_mm):
         return "same"
     return "easier" if (change > 0) == (a.kind in SMALL_IS_HARD) else "harder"

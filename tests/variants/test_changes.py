@@ -64,6 +64,7 @@ class TestEdits:
         # The wall stands 20 mm over the plate, less the hole Ø 9 and where the rib meets it.
         clear = 60 * 20 - np.pi * 4.5**2 - 2 * 15
         assert piece.volume_mm3 == pytest.approx(0.4 * clear, rel=0.01)
+        assert piece.thickness_mm == pytest.approx(0.4, abs=0.005)
 
     def test_four_edits_at_once(self, sections, moved):
         pieces = found(A, self.second(sections, moved, hole_x=12.0, rib=False, fillet=True)).pieces
@@ -71,6 +72,16 @@ class TestEdits:
 
     def test_nothing_changed(self, sections, moved):
         assert told(found(A, self.second(sections, moved))) == []
+
+
+@pytest.mark.parametrize("side", [4.0, 20.0])
+def test_a_flat_pad_is_as_thick_as_it_was_drawn(side):
+    pad = Manifold.cube((side, side, 1.0), True).translate((10, 5, 5.5))
+    changes = found(
+        part_of(Manifold.cube((60, 40, 10), True)), part_of(Manifold.cube((60, 40, 10), True) + pad)
+    )
+    (piece,) = changes.pieces
+    assert piece.thickness_mm == pytest.approx(1.0, abs=1e-4)
 
 
 def test_split_triangles_are_no_change():

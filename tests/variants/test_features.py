@@ -1,5 +1,7 @@
 """Hard features of two variants are paired by kind, place, axis and size."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -70,3 +72,23 @@ def test_places_are_compared_after_registration():
     second = [feature("B1", "bridge", 20, (10, -5, 0))]
     assert [one[0] for one in states(first, second, placed)] == ["same"]
     assert [one[0] for one in states(first, second)] == ["gone", "new"]
+
+
+def corner(size, at=(0, 0, 0), turn=90.0, where="inside", direction=None):
+    one = feature("C1", "sharp_corner", size, at, "tune", direction)
+    return replace(one, more={"where": where, "turn_deg": turn})
+
+
+def test_a_loop_of_corners_that_was_cut_open_is_no_easier_and_none_that_was_closed_is_harder():
+    open_, closed = corner(20.0), corner(48.0)
+    assert [one[0] for one in states([open_], [closed])] == ["same"]
+    assert [one[0] for one in states([closed], [open_])] == ["same"]
+    straight = corner(20.0, direction=(0.0, 1.0, 0.0)), corner(48.0, direction=(0.0, 1.0, 0.0))
+    assert [one[0] for one in states(*([one] for one in straight))] == ["harder"]
+
+
+def test_corners_are_one_only_where_they_bend_alike_and_lie_near():
+    assert [one[0] for one in states([corner(36.0)], [corner(69.0, turn=72.0)])] == ["gone", "new"]
+    assert [one[0] for one in states([corner(36.0)], [corner(36.0, where="outline")])] == ["gone", "new"]
+    # The middle of a long loop may lie half its length from a short corner that is another.
+    assert [one[0] for one in states([corner(36.0)], [corner(69.0, at=(23, 0, 0))])] == ["gone", "new"]

@@ -1,3 +1,5 @@
+import tracemalloc
+
 import numpy as np
 import pytest
 import trimesh
@@ -6,7 +8,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from orient.errors import OrientError
-from orient.pose.rotation import footprint_sides, rotation_to_bed, rotations_to_bed
+from orient.pose.rotation import _extents, footprint_sides, rotation_to_bed, rotations_to_bed
 from tests.pose.shapes import bracket
 
 
@@ -106,3 +108,19 @@ def test_a_fine_ball_loses_no_corner_of_its_footprint(stretch):
     plane = laid(direction, points)[:, :2]
     _, theirs = trimesh.bounds.oriented_bounds_2D(plane)
     assert np.sort(np.ptp(plane, axis=0)) == pytest.approx(np.sort(theirs), rel=1e-6)
+
+
+def test_extents_of_a_finely_turned_outline_are_those_of_all_corners_without_their_square_in_memory():
+    turn = np.linspace(0.0, 2.0 * np.pi, 12_000, endpoint=False)
+    rim = np.column_stack([20.0 * np.cos(turn), 7.0 * np.sin(turn)])
+    ways = np.column_stack([np.cos(turn[::97] + 0.1), np.sin(turn[::97] + 0.1)])
+    for outline in (rim, rim[::-1]):
+        np.testing.assert_allclose(_extents(outline, ways), np.ptp(ways @ rim.T, axis=1), rtol=1e-12)
+    tracemalloc.start()
+    longer, shorter = footprint_sides([0.0, 0.0, 1.0], np.column_stack([rim, np.zeros(len(rim))]))
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    # The least rectangle round an ellipse lies along its axes.
+    assert (longer[0], shorter[0]) == pytest.approx((40.0, 14.0), rel=1e-6)
+    # Every corner against every edge would be 2.3 GB.
+    assert most < 100e6

@@ -300,6 +300,9 @@ def _united(part: Part, group: list[Cylinder]) -> Cylinder:
         fitted = Axis(middle, direction, lead.radius_mm)
     else:
         fitted, _ = fit_axis(part.vertices[np.unique(part.faces[faces])], fitted)
+        # Where chords were cut finer, corners lie within the circle: the pieces know its radius better.
+        radius = np.average([c.radius_mm for c in group], weights=[len(c.faces) for c in group])
+        fitted = replace(fitted, radius=float(radius))
     direction = fitted.direction * np.sign(fitted.direction[np.argmax(np.abs(fitted.direction))])
     t = (corners - fitted.point) @ direction
     middle_t = 0.5 * float(t.min() + t.max())

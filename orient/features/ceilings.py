@@ -34,9 +34,9 @@ from orient.process import Process
 
 Floats = NDArray[np.float64]
 
-# Beyond the limit by no more than this the mesh, not the part, may be what decides; the spread of the limit
-# itself is twenty times as wide.
-BEYOND_DEG = 1.0
+# Beyond the limit by no more than this the mesh, not the part, may be what decides: the last digits of a drawn
+# one, the noise of a rough one.
+BEYOND_DEG, ROUGH_BEYOND_DEG = 0.25, 1.0
 # Shares of a flat ceiling held at both ends.
 BRIDGE_SHARE, CANTILEVER_SHARE = 0.85, 0.15
 # A lip is free along at least this share of its rim.
@@ -184,7 +184,7 @@ def ceilings_of(
         np.flatnonzero(surface.slivers),
         heights,
         _downward(process.overhang_limit_deg + LIMIT_TOLERANCE_DEG),
-        _downward(process.overhang_limit_deg + BEYOND_DEG),
+        _downward(process.overhang_limit_deg + (ROUGH_BEYOND_DEG if surface.noise_mm > 0 else BEYOND_DEG)),
         process.layer_height_mm / 2.0,
     )
     if not count:

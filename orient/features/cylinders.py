@@ -24,8 +24,11 @@ from orient.part.mesh import Part
 SURE_DEG = 170.0
 # Corners that stray this many times further than float32 rounding make a mesh noisy.
 NOISY = 2.0
-# On a noisy mesh only facets that turn by as much as this (radians, 20°) are told from noise.
-ROUGH_STEP = 0.35
+# On a noisy mesh facets that turn by as much as the first (radians, 20°), over chords that stand off their arc
+# by so many times twice the scatter, are told from noise at once. Those that do so by the second are believed
+# where no smooth wall was found: coarse walls that were cut finer before they got rough.
+ROUGH_STEP, ROUGH_SAGITTA = 0.35, 4.0
+LEAST_ROUGH_STEP, LEAST_ROUGH_SAGITTA = 0.17, 1.75
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,29 +112,36 @@ def _cylinders_of(part: Part) -> list[Cylinder]:
     vertices, faces = part.vertices, part.faces
     precision = PRECISION * float(np.abs(vertices).max(initial=0.0))
     wall = Wall(vertices, faces, part.neighbours, part.normals)
-    found, partial = _ruled_walls(part, wall, facets_of(part), precision, clean=True)
+    found, partial = _ruled_walls(part, wall, facets_of(part), precision)
     scatter = scatter_of(part)
-    if scatter > NOISY * precision:
+    noisy = scatter > NOISY * precision
+    if noisy:
         # On noisy meshes a few facets agree by chance: a short arc gives way to a wall that takes it in.
         for one in partial:
             wall.taken[one.faces] = False
         # Coarse walls are facets still, when facets may be as rough as the mesh is.
-        sure, _ = _ruled_walls(part, wall, facets_of(part, scatter), 2 * scatter, clean=False)
-        found += sure
+        rough = facets_of(part, scatter)
+        found += _ruled_walls(part, wall, rough, 2 * scatter, (ROUGH_STEP, ROUGH_SAGITTA))[0]
 
     angles = edge_angles(vertices, faces, part.normals, part.neighbours)
     for scattered in scattered_cylinders(wall, part.areas, angles, scatter):
         error = 3 * scattered.scatter
         found.append(_measured(part, scattered.axis, scattered.concave, scattered.faces, error, exact=False))
-    kept = [one for one in partial if scatter <= NOISY * precision or not wall.taken[one.faces].any()]
-    found += kept
+    if noisy:
+        found += _ruled_walls(part, wall, rough, 2 * scatter, (LEAST_ROUGH_STEP, LEAST_ROUGH_SAGITTA))[0]
+    found += [one for one in partial if not noisy or not wall.taken[one.faces].any()]
     return sorted(found, key=lambda c: (*np.round(c.point_mm, 2).tolist(), c.radius_mm))
 
 
 def _ruled_walls(
-    part: Part, wall: Wall, facets: Facets, precision: float, clean: bool
+    part: Part, wall: Wall, facets: Facets, precision: float, least: tuple[float, float] | None = None
 ) -> tuple[list[Cylinder], list[Cylinder]]:
-    """Gather the walls on which facets agree: those that cover much of a turn, and the rest."""
+    """Gather the walls on which facets agree: those that cover much of a turn, and the rest.
+
+    On a rough mesh, `least` says by how much facets must turn (radians), and how many times `precision` their
+    chords must stand off the arc.
+    """
+    clean = least is None
     order = np.argsort(facets.label, kind="stable").astype(np.int32)
     begin = np.zeros(len(facets.areas) + 1, dtype=np.int64)
     np.cumsum(np.bincount(facets.label, minlength=len(facets.areas)), out=begin[1:])
@@ -139,7 +149,9 @@ def _ruled_walls(
     partial: list[Cylinder] = []
     for ruled in ruled_cylinders(part.vertices, facets, precision):
         sagitta = ruled.axis.radius * (1 - np.cos(ruled.step / 2))
-        if not clean and (ruled.error > 3 * precision or sagitta < 4 * precision or ruled.step < ROUGH_STEP):
+        if least is not None and (
+            ruled.error > 3 * precision or ruled.step < least[0] or sagitta < least[1] * precision
+        ):
             continue
         seeds = np.concatenate([order[begin[k] : begin[k + 1]] for k in ruled.facets])
         bounds = _clean_bounds(ruled, precision) if clean else _rough_bounds(ruled, precision)

@@ -116,6 +116,8 @@ def _labels(part: Part, whole: Sequence[Cylinder]) -> NDArray[np.int32]:
     vertices, faces, normals, neighbours = part.vertices, part.faces, part.normals, part.neighbours
     for number, one in enumerate(whole):
         edge = one.faces
+        # A flat cut into the cylinder has its corners on it too, but lies deeper than any chord of its own.
+        deepest = _depth(vertices[faces[edge]], one).max(initial=0.0)
         while len(edge):
             beside = np.unique(neighbours[edge])
             beside = beside[beside >= 0]
@@ -129,9 +131,18 @@ def _labels(part: Part, whole: Sequence[Cylinder]) -> NDArray[np.int32]:
             middle = out.mean(axis=1)
             lean = np.einsum("ij,ij->i", middle, normals[beside]) * (-1.0 if one.concave else 1.0)
             on = (off <= slack) & inside.all(axis=1) & (lean > 0.5 * np.linalg.norm(middle, axis=1))
+            on &= _depth(corner + one.point_mm, one) <= deepest + slack
             edge = beside[on]
             label[edge] = number
     return label
+
+
+def _depth(corners: Floats, cylinder: Cylinder) -> Floats:
+    """How far the middle of the deepest edge of each face lies within a cylinder, mm."""
+    middle = 0.5 * (corners + np.roll(corners, -1, axis=1)) - cylinder.point_mm
+    out = middle - (middle @ cylinder.axis)[..., None] * cylinder.axis
+    depth: Floats = cylinder.radius_mm - np.linalg.norm(out, axis=2).min(axis=1)
+    return depth
 
 
 def _by_key(key: NDArray) -> list[NDArray[np.int64]]:

@@ -26,9 +26,11 @@ SHARED_FACES = 10
 EDGE_DEG = 52.0
 # Most guesses made and followed up: bounds the time on organic shapes, where none comes true.
 MOST_GUESSES = 12_000
-MOST_TRIALS = 1_000
+MOST_TRIALS = 2_000
 # A neighbourhood's corners are off its own circle by no more than this share of the radius, and five strays.
 LOOSEST_GUESS = 0.06
+# No fit makes a guess so many times wider.
+WILDEST_GUESS = 4.0
 # A found wall's scatter is at most this much of its radius, or this many mm.
 SCATTER_SHARE, SCATTER_MM = 0.012, 0.02
 LEAST_FACES = 8
@@ -339,6 +341,7 @@ def _try(normal, area, flat, count, d, guess, keep):  # type: ignore[no-untyped-
     x0, y0, radius = guess[1], guess[2], guess[3]
     scatter, sign, used = 0.0, 0.0, 0.0
     low, high, first, kept = 0.0, 0.0, 0.0, 0
+    near, far, begin = 0.0, 0.0, 0.0
     for i in range(count):
         if not keep[i]:
             continue
@@ -350,21 +353,30 @@ def _try(normal, area, flat, count, d, guess, keep):  # type: ignore[no-untyped-
         away = max(np.sqrt(mx * mx + my * my), 1e-300)
         sign += area[i] * (flat[i, 3, 0] * mx + flat[i, 3, 1] * my) / away
         used += area[i]
-        turn_here = np.arctan2(flat[i, 3, 1], flat[i, 3, 0])
+        turn_here, place = np.arctan2(flat[i, 3, 1], flat[i, 3, 0]), np.arctan2(my, mx)
         if kept == 0:
-            first = turn_here
-        turn_here -= first
-        if turn_here > np.pi:
-            turn_here -= 2 * np.pi
-        elif turn_here < -np.pi:
-            turn_here += 2 * np.pi
+            first, begin = turn_here, place
+        turn_here, place = _half_turn(turn_here - first), _half_turn(place - begin)
         low, high = min(low, turn_here), max(high, turn_here)
+        near, far = min(near, place), max(far, place)
         kept += 1
     scatter = np.sqrt(scatter / (3.0 * kept))
-    if kept < 4 or high - low < 0.35 or abs(sign) < 0.7 * used:
+    # On a rough plane normals turn, but places hardly do about the far axis that fits them.
+    turned = min(high - low, 2.0 * (far - near))
+    if kept < 4 or turned < 0.35 or abs(sign) < 0.7 * used:
         return 0.0
     guess[0], guess[4] = sign, scatter
-    return kept / count * min(high - low, 2.0) / (1.0 + (scatter / (0.03 * radius)) ** 2)
+    return kept / count * min(turned, 2.0) / (1.0 + (scatter / (0.03 * radius)) ** 2)
+
+
+@njit(cache=True, nogil=True)
+def _half_turn(angle):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
+    """Bring a difference of two angles between −π and π."""
+    if angle > np.pi:
+        return angle - 2 * np.pi
+    if angle < -np.pi:
+        return angle + 2 * np.pi
+    return angle
 
 
 @njit(cache=True, nogil=True)
@@ -441,6 +453,7 @@ def _follow(  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     """Gather and fit in turn until the faces no longer change; give their number and the scatter."""
     size, before = len(seeds), -1
     out[:size] = seeds
+    most = min(1e4, WILDEST_GUESS * cylinder[6])
     bounds = np.empty(5)
     corners = np.empty((MOST_POINTS, 3))
     for turn in range(MOST_TURNS):
@@ -476,7 +489,10 @@ def _follow(  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
         if count < 6:
             return 0, 0.0
         fit_cylinder(corners[:count], cylinder, 4)
-        if not 0.0 < cylinder[6] < 1e4:
+        if not 0.0 < cylinder[6] < most:
+            # A rough plane, which fits any circle that is large enough.
+            for i in range(size):
+                duds[out[i]] += 1
             return 0, 0.0
         off = np.empty(count)
         for i in range(count):
@@ -491,7 +507,7 @@ def _follow(  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
                 kept += 1
         if 6 <= kept < count:
             fit_cylinder(corners[:kept], cylinder, 4)
-        if not 0.0 < cylinder[6] < 1e4:
+        if not 0.0 < cylinder[6] < most:
             return 0, 0.0
         if turn == 2 and scatter > max(3 * SCATTER_MM, 3 * SCATTER_SHARE * cylinder[6]):
             for i in range(size):

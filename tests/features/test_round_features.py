@@ -60,6 +60,15 @@ def test_rounded_and_noisy_files_lose_and_invent_no_more_than_a_twentieth(varian
     assert found / sum(s.reported for s in scores) >= 0.95
 
 
+@pytest.mark.parametrize("n", [16, *[pytest.param(n, marks=pytest.mark.slow) for n in (8, 32, 96)]])
+def test_remeshed_and_noisy_parts_lose_and_invent_no_more_than_a_twentieth(n):
+    cases = [gauge.remeshed_case_of(build(n)) for build in FAMILIES.values()]
+    scores = [gauge.compare(case, gauge.report(case.part)) for case in cases]
+    truths, found = sum(s.truths for s in scores), sum(s.found for s in scores)
+    assert found / truths >= 0.95
+    assert found / sum(s.reported for s in scores) >= 0.95
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("variant", ["float32", "3 digits", "noise"])
 def test_modelled_threads_are_threads_and_not_dozens_of_pins(variant):

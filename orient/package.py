@@ -15,6 +15,7 @@ from rich.console import Console, Group
 
 from orient.errors import OrientError
 from orient.evaluation import Evaluation
+from orient.evaluation.chosen import with_pose
 from orient.features.register import Inspection, inspect_part
 from orient.handover.oriented import SCHEMA, brief_hash, oriented_bytes, oriented_document, resolved_text
 from orient.handover.test_print import MINUTES
@@ -74,6 +75,9 @@ def package_files(
     dict of str to bytes
         By name; the manifest last, with the checksum of each of the others.
     """
+    if pose is not None:
+        # Page, tuning sheet and test prints are of the pose that the file is of.
+        evaluation = with_pose(evaluation, pose_row(evaluation, pose) + 1)
     name = evaluation.part.name
     own = source[0] if source is not None else None
     # A part that came as a 3MF keeps its name.

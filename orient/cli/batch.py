@@ -19,13 +19,19 @@ def batch(
     output: Annotated[
         str | None,
         typer.Option(
-            "--output", "-o", metavar="FILE", help="File to write: .3mf; a number is added for each layout."
+            "--output",
+            "-o",
+            metavar="FILE",
+            help="File to write: .3mf, .stl, .obj, .ply, .off; a number is added for each layout.",
         ),
     ] = None,
     copies: Annotated[
         int | None,
         typer.Option(
-            min=1, max=10_000_000, metavar="N", help="Copies of each part; else the brief's quantity, or 1."
+            min=1,
+            max=10_000_000,
+            metavar="N",
+            help="Copies of each part to lay; else the brief's quantity and its spares.",
         ),
     ] = None,
     pose: PoseNumber = None,
@@ -53,7 +59,15 @@ def batch(
     from orient.show.handover import handover_json, order_view
 
     start = datetime.now() if job.brief.job.due else None
-    order = order_parts(found, [many] * len(found), pose=pose, gap_mm=gap, margin_mm=margin, start=start)
+    order = order_parts(
+        found,
+        [many] * len(found),
+        spares=copies is None and job.brief.job.quantity is not None,
+        pose=pose,
+        gap_mm=gap,
+        margin_mm=margin,
+        start=start,
+    )
     paths: list[str] = []
     if output is not None:
         path = Path(output)

@@ -25,10 +25,12 @@ def save(
     found = job.evaluate(job.read(), features=False)
     save_pose(found, Path(output), pose)
 
-    from orient.handover.oriented import oriented_document
+    from orient.handover.oriented import oriented_document, too_large_words
     from orient.show.handover import handover_json, oriented_words
 
     told = oriented_document(found, output, pose)
     hand_over(json, lambda: handover_json(told), lambda _: oriented_words(told))
     warn(found.warnings)
+    if too_large := too_large_words(found, pose):
+        warn([too_large])
     say(f"Wrote {output}, read back and the same.")

@@ -60,6 +60,8 @@ class Evaluation:
         assumed.
     timing_s : Mapping[str, float]
         Seconds spent, by step.
+    instead_of : int or None
+        Rank of the pose that the program would take, where somebody takes another.
     """
 
     part: Part
@@ -76,6 +78,7 @@ class Evaluation:
     shop: ShopSection
     features: Features | None = None
     strength: Strength | None = None
+    instead_of: int | None = None
 
     @property
     def approximate(self) -> tuple[str, ...]:

@@ -257,6 +257,7 @@ def evaluate(
     )
     clock.lap("shop")
     cautions = shop_cautions(shop, brief, float(poses_priced.hours[taken]))
+    loaded = len(loads.axes) > 0 or strength is not None
     return Evaluation(
         part=part,
         brief=brief,
@@ -270,7 +271,7 @@ def evaluate(
         selections=selections,
         named=_in_order(first.named, second.named if second else (), ranking.index),
         warnings=warnings_of(part, brief, process, loads),
-        cautions=(*cautions, *cautions_of(ranking, loads, strength, part.hull.area_mm2 / 4.0)),
+        cautions=(*cautions, *cautions_of(ranking, loaded, part.hull.area_mm2 / 4.0)),
         notes=(
             *notes_of(part, brief, process, loads),
             *(() if strength is None else strength.field.notes),

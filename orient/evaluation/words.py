@@ -14,7 +14,6 @@ from orient.ranking.figures import figure
 from orient.ranking.ranked import Ranking
 from orient.ranking.tilt import tilt_note
 from orient.strength.section import CAUTION as LOAD_CAUTION
-from orient.strength.section import Strength
 
 # A first layer smaller than this share of the mean shadow will not hold by itself. Common practice, no
 # source: parts on a hundredth of their footprint are given a brim or a raft.
@@ -36,20 +35,18 @@ def with_tilt(ranking: Ranking, ready: Sorted, process: Process, hull_mm3: float
     return replace(ranking, why=tuple(why), numbers=tuple(numbers))
 
 
-def cautions_of(
-    ranking: Ranking, loads: Loads, strength: Strength | None, shadow_mm2: float
-) -> tuple[str, ...]:
-    """What to be careful about with the pose that is recommended."""
-    said = [LOAD_CAUTION] if len(loads.axes) or strength is not None else []
+def cautions_of(ranking: Ranking, loaded: bool, shadow_mm2: float) -> tuple[str, ...]:
+    """What to be careful about with the pose to take; `loaded` where a figure of load is told of it."""
+    said = [LOAD_CAUTION] if loaded else []
     first = float(ranking.columns["first_layer_mm2"][ranking.recommended - 1])
     if first < SMALL_FIRST_SHARE * shadow_mm2:
         said.append(
-            f"The first layer of the recommended pose is only {figure(first, 'mm²')} mm²: give it a brim or "
+            f"The first layer of the pose to take is only {figure(first, 'mm²')} mm²: give it a brim or "
             "a raft, or it will come off the bed."
         )
     if ranking.columns["tip_margin_deg"][ranking.recommended - 1] < 0:
         said.append(
-            "The centre of mass of the recommended pose lies outside its first layer: it stands only by its "
+            "The centre of mass of the pose to take lies outside its first layer: it stands only by its "
             "grip on the bed and by its supports."
         )
     return tuple(said)

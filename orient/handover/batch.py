@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.cost.bands import bands_of, surface_pieces
+from orient.cost.batch import spares_for
 from orient.cost.envelope import GAP_MM, MARGIN_MM
 from orient.cost.money import cost_of
 from orient.cost.time import Build, build_of
@@ -19,7 +20,16 @@ from orient.errors import OrientError
 from orient.evaluation import Evaluation
 from orient.handover.beds import Bed, Room, grid_count, lay_beds, most_on
 from orient.handover.meshfile import mesh_bytes
-from orient.handover.oriented import SCHEMA, STRENGTH_CAUTION, Laid, laid_pose, metadata_of, pose_row
+from orient.handover.oriented import (
+    SCHEMA,
+    STRENGTH_CAUTION,
+    Laid,
+    bed_words,
+    laid_pose,
+    metadata_of,
+    pose_row,
+    room_words,
+)
 from orient.handover.silhouette import Silhouette, silhouette_of, turned
 from orient.handover.threemf import Item
 
@@ -38,6 +48,8 @@ class Ordered:
         Row of its pose in the ranking.
     copies : int
         How many are built.
+    spares : int
+        How many of these are for builds that fail.
     laid : Laid
         The part on the bed.
     silhouette : Silhouette
@@ -49,6 +61,7 @@ class Ordered:
     evaluation: Evaluation
     row: int
     copies: int
+    spares: int
     laid: Laid
     silhouette: Silhouette
     brim_mm: float
@@ -57,6 +70,11 @@ class Ordered:
     def name(self) -> str:
         """The part's name."""
         return self.evaluation.part.name
+
+    @property
+    def wanted(self) -> int:
+        """Good parts that are asked for."""
+        return self.copies - self.spares
 
 
 @dataclass(frozen=True)
@@ -140,6 +158,7 @@ def order_parts(
     found: Sequence[Evaluation],
     copies: Sequence[int],
     *,
+    spares: bool = False,
     pose: int | None = None,
     gap_mm: float = GAP_MM,
     margin_mm: float = MARGIN_MM,
@@ -153,6 +172,9 @@ def order_parts(
         Parts, all under one brief.
     copies : sequence of int
         How many of each.
+    spares : bool
+        Whether these are good parts wanted, so that spares are laid beside them as a ranking counts them
+        (`orient.cost.batch.spares_for`); else exactly so many are laid.
     pose : int, optional
         Rank of the pose; the recommended one of each part when left out.
     gap_mm, margin_mm : float
@@ -172,7 +194,10 @@ def order_parts(
     shop = found[0].shop.shop
     wide, deep, _ = shop.machine.envelope_mm
     room = Room(wide, deep, margin_mm, gap_mm)
-    parts = tuple(_ordered(one, pose_row(one, pose), many) for one, many in zip(found, copies, strict=True))
+    parts = tuple(
+        _ordered(one, pose_row(one, pose), many, spares_for(many, shop.rates.scrap_rate) if spares else 0)
+        for one, many in zip(found, copies, strict=True)
+    )
     for part in parts:
         _refuse_too_large(part, room)
     beds = lay_beds(
@@ -195,12 +220,13 @@ def order_parts(
     return Order(parts, room, beds, figures, hours, machines, done, late, poses, grid)
 
 
-def _ordered(found: Evaluation, row: int, copies: int) -> Ordered:
+def _ordered(found: Evaluation, row: int, wanted: int, spares: int = 0) -> Ordered:
     laid = laid_pose(found, row + 1)
     return Ordered(
         found,
         row,
-        copies,
+        wanted + spares,
+        spares,
         laid,
         silhouette_of(laid.vertices, found.part.faces),
         float(found.shop.poses.brim_mm[row]),
@@ -208,7 +234,8 @@ def _ordered(found: Evaluation, row: int, copies: int) -> Ordered:
 
 
 def _refuse_too_large(part: Ordered, room: Room) -> None:
-    tall = float(part.laid.size_mm[2]) - part.evaluation.shop.shop.machine.envelope_mm[2]
+    shop = part.evaluation.shop.shop
+    tall = float(part.laid.size_mm[2]) - shop.machine.envelope_mm[2]
     fits = tall <= 1e-6 and bool(_one_fits(part.silhouette, room, part.brim_mm))
     if fits:
         return
@@ -221,9 +248,12 @@ def _refuse_too_large(part: Ordered, room: Room) -> None:
         if others
         else "none of the poses shown fits; take a larger machine."
     )
+    size = " × ".join(f"{side:.1f}" for side in part.laid.size_mm)
+    free = room.margin_mm + part.brim_mm
+    around = f" with {free:g} mm free at every side" if free > 0 else ""
     raise OrientError(
-        f"{part.name} in pose {part.row + 1} is {over:.1f} mm too {way} for {found.shop.shop.machine.name}: "
-        f"{mend}"
+        f"{part.name} in pose {part.row + 1} is {over:.1f} mm too {way}: it measures {size} mm, and "
+        f"{bed_words(shop)} has {room_words(shop)} mm{around}: {mend}"
     )
 
 
@@ -294,13 +324,15 @@ def _figures(parts: Sequence[Ordered], bed: Bed) -> BedFigures:
 def _unit_cost(part: Ordered, build: Build, count: int, on_bed: int) -> float:
     found, row = part.evaluation, part.row
     shop, columns = found.shop.shop, found.ranking.columns
+    # What fails is paid for once: by the spares that are laid, or on average where none are.
+    rates = replace(shop.rates, scrap_rate=0.0) if part.spares else shop.rates
     volume = float(columns["support_volume_mm3"][row])
     on_part = float(columns["support_on_part_mm3"][row]) / volume if volume > 0 else 0.0
     priced = cost_of(
         replace(build, hours=build.hours / count),
         np.array([float(columns["scar_area_mm2"][row])]),
         np.array([min(max(on_part, 0.0), 1.0)]),
-        shop.rates,
+        rates,
         shop.support,
         quantity=max(part.copies, 1),
         per_bed=on_bed,
@@ -312,7 +344,7 @@ def _choices(part: Ordered, room: Room) -> tuple[PoseChoice, ...]:
     found = part.evaluation
     said = []
     for row in found.ranking.shown:
-        one = part if row == part.row else _ordered(found, row, part.copies)
+        one = part if row == part.row else _ordered(found, row, part.wanted, part.spares)
         if float(one.laid.size_mm[2]) > found.shop.shop.machine.envelope_mm[2] + 1e-6:
             continue
         per_bed = len(most_on(one.silhouette, room, one.brim_mm))
@@ -401,12 +433,14 @@ def order_document(order: Order, paths: Sequence[str]) -> dict[str, Any]:
                     "bed": number + 1,
                 }
             )
+    shop = order.parts[0].evaluation.shop.shop
     machine_hours = sum(f.hours * b.times for f, b in zip(order.figures, order.beds, strict=True))
     grams = [f.grams for f in order.figures]
     costs = [f.cost for f in order.figures]
     total = sum(f.parts * b.times for f, b in zip(order.figures, order.beds, strict=True))
     all_grams = _total(grams, order.beds)
     all_cost = _total(costs, order.beds)
+    wanted = sum(part.wanted for part in order.parts)
     return {
         "schema": SCHEMA,
         "what": "batch",
@@ -414,10 +448,16 @@ def order_document(order: Order, paths: Sequence[str]) -> dict[str, Any]:
         "bed_mm": [order.room.width_mm, order.room.depth_mm],
         "gap_mm": order.room.gap_mm,
         "margin_mm": order.room.margin_mm,
+        "machine": shop.machine.name,
+        "machine_named": shop.machine_named,
+        "currency": shop.rates.currency,
+        "scrap_rate": shop.rates.scrap_rate,
         "parts": [
             {
                 "part": part.name,
                 "copies": part.copies,
+                "wanted": part.wanted,
+                "spares": part.spares,
                 "pose": part.row + 1,
                 "size_mm": [round(float(side), 4) for side in part.laid.size_mm],
                 "volume_mm3": round(part.evaluation.part.volume_mm3, 4),
@@ -437,7 +477,8 @@ def order_document(order: Order, paths: Sequence[str]) -> dict[str, Any]:
         "grams": _rounded(all_grams, 2),
         "grams_each": _rounded(None if all_grams is None else all_grams / total, 3),
         "cost": _rounded(all_cost, 2),
-        "cost_each": _rounded(None if all_cost is None else all_cost / total, 4),
+        # A good part pays for the spares.
+        "cost_each": _rounded(None if all_cost is None else all_cost / wanted, 4),
         "done": None if order.done is None else order.done.isoformat(timespec="minutes"),
         "late": order.late,
         "rows_and_columns": order.grid,

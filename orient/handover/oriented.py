@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.cost.envelope import fit_in
+from orient.cost.envelope import MARGIN_MM, SLACK_MM, fit_in
+from orient.cost.shop import Shop
 from orient.errors import OrientError
 from orient.evaluation import Evaluation
 from orient.handover.meshfile import FORMATS, mesh_bytes
@@ -135,6 +136,34 @@ def laid_pose(evaluation: Evaluation, rank: int | None = None) -> Laid:
     return lay_part(evaluation.part, direction, shop.machine.envelope_mm, shop.scale_xyz)
 
 
+def bed_words(shop: Shop) -> str:
+    """The machine, or what is taken for it where none was named."""
+    name = shop.machine.name
+    return name if shop.machine_named else f"a machine of the {name} class, as none was named,"
+
+
+def room_words(shop: Shop) -> str:
+    """Its room as x × y × z, without the unit."""
+    return " × ".join(f"{side:g}" for side in shop.machine.envelope_mm)
+
+
+def too_large_words(evaluation: Evaluation, rank: int | None = None) -> str:
+    """Say that the part in a pose has no room on the machine, by both sizes; empty where it has."""
+    shop, laid = evaluation.shop.shop, laid_pose(evaluation, rank)
+    room = np.array(shop.machine.envelope_mm) - [2 * MARGIN_MM, 2 * MARGIN_MM, 0.0]
+    over = laid.size_mm - room
+    if (over <= SLACK_MM).all():
+        return ""
+    size = " × ".join(f"{side:.1f}" for side in laid.size_mm)
+    way = "tall" if over[2] > SLACK_MM else "wide"
+    most = float(over[2] if way == "tall" else over[:2].max())
+    return (
+        f"{evaluation.part.name} in pose {pose_row(evaluation, rank) + 1} is {most:.1f} mm too {way}: it "
+        f"measures {size} mm, and {bed_words(shop)} has {room_words(shop)} mm with {MARGIN_MM:g} mm free at "
+        "every side."
+    )
+
+
 def resolved_text(evaluation: Evaluation) -> str:
     """Write the brief with every default filled in, as JSON with sorted keys."""
     return json.dumps(evaluation.resolved_brief(), sort_keys=True, default=str)
@@ -221,6 +250,9 @@ def oriented_document(evaluation: Evaluation, path: str, rank: int | None = None
         "part_sha256": evaluation.part.content_hash,
         "brief_sha256": brief_hash(evaluation),
         "fits": None if priced.fits is None else bool(priced.fits[row]),
+        "machine": evaluation.shop.shop.machine.name,
+        "machine_named": evaluation.shop.shop.machine_named,
+        "room_mm": list(evaluation.shop.shop.machine.envelope_mm),
         "warnings": list(evaluation.warnings),
         "caution": STRENGTH_CAUTION,
     }

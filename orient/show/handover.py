@@ -30,8 +30,16 @@ def oriented_sentence(told: Mapping[str, Any]) -> str:
     grams = "" if told["grams"] is None else f", {told['grams']:.0f} g"
     return (
         f"{told['part']}, pose {told['pose']}: {size} mm on the bed, {told['volume_mm3'] / 1000:.2f} cm³, "
-        f"{time_words(told['minutes'])}{grams}."
+        f"{time_words(told['minutes'])}{grams}; {_bed_words(told)}."
     )
+
+
+def _bed_words(told: Mapping[str, Any]) -> str:
+    """Which bed it was laid for."""
+    wide, deep = told["room_mm"][:2]
+    named = f"for {told['machine']}" if told["machine_named"] else f"for the {told['machine']} class"
+    assumed = "" if told["machine_named"] else ", as no machine was named"
+    return f"{named}, a bed of {wide:g} × {deep:g} mm{assumed}"
 
 
 def time_words(minutes: float) -> str:
@@ -58,13 +66,19 @@ def order_view(told: Mapping[str, Any]) -> RenderableType:
     """Beds of an order, what they take, and what other poses would mean."""
     parts = ", ".join(f"{one['copies']:,} × {one['part']} in pose {one['pose']}" for one in told["parts"])
     wide, deep = told["bed_mm"]
+    beds = "one bed" if told["bed_count"] == 1 else f"{told['bed_count']:,} beds"
+    money = f" {told['currency']}" if told["currency"] else ""
+    named = f" of {told['machine']}" if told["machine_named"] else f" of the {told['machine']} class"
+    assumed = "" if told["machine_named"] else ": no machine was named"
     lines: list[RenderableType] = [
-        Text(f"{parts}: {told['bed_count']:,} beds of {wide:g} × {deep:g} mm", style="bold"),
+        Text(f"{parts}: {beds} of {wide:g} × {deep:g} mm", style="bold"),
+        Text(f"The bed is that{named}{assumed}."),
+        *([Text(said)] if (said := _spare_words(told)) else []),
         Text(
-            f"{told['machine_hours']:.1f} machine hours, done in {told['minutes'] / 60:.1f} h on "
+            f"{told['machine_hours']:,.1f} machine hours, done in {told['minutes'] / 60:,.1f} h on "
             f"{told['machines']} machine{'s' if told['machines'] > 1 else ''}; a part takes "
             f"{told['minutes_each']:.1f} min{_and(told['grams_each'], '{:.1f} g')}"
-            f"{_and(told['cost_each'], 'costs {:.2f}')}."
+            f"{_and(told['cost_each'], 'costs {:.2f}' + money)}."
         ),
     ]
     if told["done"] is not None:
@@ -81,7 +95,8 @@ def order_view(told: Mapping[str, Any]) -> RenderableType:
         )
         for one in told["beds"]
     ]
-    lines += ["", table_of(("layout", "beds", "parts", "hours", "grams", "cost"), rows)]
+    cost = f"cost, {told['currency']}" if told["currency"] else "cost"
+    lines += ["", table_of(("layout", "beds", "parts", "hours", "grams", cost), rows)]
     if told["rows_and_columns"]:
         pose, grid = told["parts"][0]["pose"], told["rows_and_columns"]
         most = max((one["per_bed"] for one in told["poses"] if one["pose"] == pose), default=0)
@@ -102,8 +117,20 @@ def order_view(told: Mapping[str, Any]) -> RenderableType:
             for one in told["poses"]
         ]
         lines += ["", Text("More on the bed against more support", style="bold")]
-        lines.append(table_of(("pose", "a bed", "min each", "support g", "cost each"), choices))
+        each = f"{told['currency']} each" if told["currency"] else "cost each"
+        lines.append(table_of(("pose", "a bed", "min each", "support g", each), choices))
     return grouped(*lines)
+
+
+def _spare_words(told: Mapping[str, Any]) -> str:
+    """How many are spares, or that none are though some builds fail."""
+    if not told["scrap_rate"]:
+        return ""
+    fails = f"{100 * told['scrap_rate']:g} % of builds fail"
+    if any(one["spares"] for one in told["parts"]):
+        each = ", ".join(f"{one['wanted']:,} wanted and {one['spares']:,} spare" for one in told["parts"])
+        return f"{each}, enough for 19 orders in 20 where {fails}."
+    return f"Where {fails}, an order wants spares: none are laid, as --copies says how many to lay."
 
 
 def _and(value: float | None, form: str) -> str:

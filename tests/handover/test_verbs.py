@@ -86,6 +86,20 @@ def test_package_lists_what_it_holds(shell, bracket, tmp_path):
     assert "not empty" in err
 
 
+def test_package_of_another_pose_is_of_that_pose_all_through(shell, bracket, tmp_path):
+    folder = tmp_path / "second"
+    code, _, _ = shell("package", bracket, "--pose", "2", "-o", folder, *QUICK)
+    assert code == 0
+    told = json.loads((folder / MANIFEST).read_text())
+    assert told["pose"] == 2
+    page = (folder / "page.html").read_text()
+    assert "Pose 2 <span" in page
+    assert "take this</span" in page.split("Pose 2 <span")[1][:60]
+    assert "it was chosen by hand, where pose 1 is recommended" in page
+    assert "Hard features of pose 2" in page
+    assert "Pose 2, the one to take" in (folder / "tuning.txt").read_text()
+
+
 def test_package_can_be_run_again_where_it_was_sent(shell, bracket, tmp_path, monkeypatch):
     folder = tmp_path / "handed"
     code, _, _ = shell("package", bracket, "-o", folder, *QUICK)
@@ -136,3 +150,50 @@ def test_unwritable_place_is_refused_before_any_work(shell, bracket, tmp_path, v
     code, _, err = shell(verb, bracket, "-o", tmp_path / "no" / "out.3mf", *QUICK)
     assert code == 2
     assert "does not exist" in err
+
+
+def test_a_part_without_room_is_told_by_its_sizes_and_the_beds(shell, tmp_path):
+    path = tmp_path / "long.stl"
+    trimesh.creation.box((400, 300, 5)).export(path)
+    code, _, err = shell("batch", path, "-o", tmp_path / "beds.3mf", *QUICK)
+    assert code == 2
+    assert "400.0 × 300.0 × 5.0 mm" in err
+    assert "as none was named" in err
+    code, _, err = shell("save", path, "--pose", "1", "-o", tmp_path / "long.3mf", *QUICK)
+    assert code == 0
+    assert "mm too" in err
+    assert " class, as none was named" in err
+
+
+def test_what_was_saved_says_for_which_bed(shell, bracket, tmp_path):
+    _, said, err = shell("save", bracket, "-o", tmp_path / "out.3mf", *QUICK)
+    assert "no machine was named" in said
+    assert "mm too" not in err
+    _, said, _ = shell("save", bracket, "-o", tmp_path / "out.3mf", "--machine", "engineering", *QUICK)
+    assert "for engineering, a bed of" in " ".join(said.split())
+
+
+def test_an_order_is_laid_with_the_spares_that_a_ranking_counts(shell, bracket, tmp_path):
+    brief = tmp_path / "job.toml"
+    brief.write_text(
+        "[job]\nquantity = 20\n[process]\nmachine = 'entry'\n"
+        "[rates]\ncurrency = 'EUR'\nmachine_per_hour = 3\nscrap_rate = 0.05\n"
+    )
+    _, said, _ = shell("rank", bracket, "--brief", brief, *QUICK)
+    assert "20 wanted and 3 spare" in " ".join(said.split())
+    _, said, _ = shell("batch", bracket, "--brief", brief, *QUICK)
+    assert "20 wanted and 3 spare" in " ".join(said.split())
+    assert "EUR" in said
+    _, told, _ = shell("batch", bracket, "--brief", brief, "--json", "-", *QUICK)
+    order = json.loads(told)
+    assert order["part_count"] == 23
+    assert (order["parts"][0]["wanted"], order["parts"][0]["spares"]) == (20, 3)
+    assert order["cost_each"] == pytest.approx(order["cost"] / 20, abs=0.01)
+    # Copies that are asked for are laid as asked for, and it is said what they leave out.
+    _, said, _ = shell("batch", bracket, "--brief", brief, "--copies", "20", *QUICK)
+    assert "none are laid" in " ".join(said.split())
+
+
+def test_one_bed_is_called_one(shell, bracket):
+    _, said, _ = shell("batch", bracket, *QUICK)
+    assert "one bed of" in said

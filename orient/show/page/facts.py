@@ -116,6 +116,8 @@ def answer(evaluation: Evaluation) -> tuple[str, str]:
     told.append(f"{facts['height']} tall")
     told += [f"{name} {facts[name]}" for name in ("safety factor", "strength kept") if name in facts]
     among = f"of {count:,} ways up it has {best}" if count > 1 else "it is the one way up that was looked at"
+    if evaluation.instead_of is not None:
+        among = f"it was chosen by hand, where pose {evaluation.instead_of} is recommended"
     return head, f"It rests on {rests(evaluation, row)}; {', '.join(told)}: {among}."
 
 

@@ -95,7 +95,7 @@ def report(evaluation: Evaluation) -> str:
             revision=evaluation.brief.job.revision,
             head=head,
             sentence=sentence,
-            why=ranking.why[rows[0]],
+            why=ranking.why[rows[0]] or (NOT_EXPLAINED,),
             warnings=evaluation.warnings,
             taken=ranking.recommended,
             facts=next(own for row, own in zip(sorted(rows), facts, strict=True) if row == rows[0]),
@@ -294,6 +294,8 @@ def _viewer(evaluation: Evaluation, subjects: dict[int, Subject]) -> tuple[str |
     return f"{library}\n{page_text('page.js')}", viewer_data(evaluation, subjects)
 
 
+# Of poses that somebody chose beyond the best ones.
+NOT_EXPLAINED = "It is none of the best poses that lie apart, so nothing more is told of it than its figures."
 # Without the viewer there is still nothing to load.
 NO_SCRIPT = '"use strict";'
 

@@ -14,7 +14,7 @@ from orient.strength.surface import Patches
 Floats = NDArray[np.float64]
 
 # Cells across the thinnest loaded section. Bricks with incompatible modes bend rightly with three; see
-# tests/strength/test_beams.py.
+# tests/strength/test_closed_forms.py.
 ACROSS = 3.0
 # A section bears load when its stress is at least this share of the greatest.
 LOADED = 0.25

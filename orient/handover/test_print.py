@@ -9,7 +9,7 @@ are low.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import manifold3d
 import numpy as np
@@ -58,6 +58,8 @@ _WINDOWS = ((1.5, 1.6, 1.0), (2.5, 2.4, 1.4), (4.0, 3.2, 2.0), (7.0, 5.0, 3.0))
 # have failed anyway.
 _HANGING = {"bridge", "cantilever", "mixed_ceiling", "overhang", "air_start"}
 DROP_MM = 3.0
+# Less than this along a way is nothing to cut short.
+_SHORT_MM = 0.5
 # Half the length of a stretch, mm.
 _HALF_STRETCH = (3.0, 5.0, 8.0)
 # Windows over the time that are looked at.
@@ -91,6 +93,9 @@ class TestPrint:
         Whether the program found the feature in it: same kind, size and verdict.
     found_mm : float or None
         Size that was found in it.
+    shown_mm : (float, float) or None
+        How much of the feature is shown along the way that it was cut short, and how long it is there; None
+        where all of it is.
     """
 
     __test__ = False
@@ -104,6 +109,7 @@ class TestPrint:
     added_mm3: float
     same: bool
     found_mm: float | None
+    shown_mm: tuple[float, float] | None = None
 
     @property
     def size_mm(self) -> Floats:
@@ -198,10 +204,12 @@ def print_feature(
             tries += 1
         same, size = _shows(cut, feature, turn, process)
         made = _made(feature, cut.solid, took, grams, False, cut.added_mm3, same, size)
+        made = replace(made, shown_mm=_shown(found.part, feature, laid.vertices, window))
         if best is None or (same, -took) > (best.same, -best.minutes):
             best = made
         if same and took <= limit:
-            return _with_label(made, cut, feature, turn, process, plan, limit)
+            labelled = _with_label(made, cut, feature, turn, process, plan, limit)
+            return replace(labelled, shown_mm=made.shown_mm)
     if best is not None and best.same:
         return best
     # Only the whole part shows it.
@@ -241,6 +249,23 @@ def _windows(
     yield from sorted(boxes, key=lambda box: _weight(*box))
 
 
+def _shown(
+    part: Part, feature: Feature, vertices: Floats, window: tuple[Floats, Floats]
+) -> tuple[float, float] | None:
+    """How much of a feature lies in a window along the way that it is cut short most, of how much."""
+    if not len(feature.faces):
+        return None
+    corners = vertices[part.faces[feature.faces].ravel()]
+    if feature.kind == "sharp_corner" and len(edges := _edges(part, feature, vertices)):
+        corners = edges.reshape(-1, 3)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    whole = high - low
+    inside = np.maximum(np.minimum(high, window[1]) - np.maximum(low, window[0]), 0.0)
+    share = np.where(whole > _SHORT_MM, inside / np.maximum(whole, _SHORT_MM), 1.0)
+    axis = int(share.argmin())
+    return (float(inside[axis]), float(whole[axis])) if share[axis] < 1.0 - SAME_SIZE else None
+
+
 def _weight(low: Floats, high: Floats) -> float:
     wide = np.maximum(high - low, 0.0)
     return float(wide[2] * (1.0 + wide[0] * wide[1] / 150.0))
@@ -276,20 +301,24 @@ def _short(
             yield c, d
 
 
+def _edges(part: Part, feature: Feature, vertices: Floats) -> Floats:
+    """Bent edges between the faces of a corner, (E, 2, 3)."""
+    own = set(feature.faces.tolist())
+    edges = []
+    for face in feature.faces.tolist():
+        for k in range(3):
+            other = int(part.neighbours[face, k])
+            if other in own and other > face and part.normals[face] @ part.normals[other] < 0.9:
+                edges.append(vertices[part.faces[face, [k, (k + 1) % 3]]])
+    return np.array(edges).reshape(-1, 2, 3)
+
+
 def _middles(part: Part, feature: Feature, vertices: Floats, at: Floats) -> list[Floats]:
     """Points on the feature itself: on its edge where it is an edge, else on its faces; the nearest first."""
     faces = feature.faces
     points = vertices[part.faces[faces]].mean(axis=1)
-    if feature.kind == "sharp_corner":
-        own = set(faces.tolist())
-        edges = []
-        for face in faces.tolist():
-            for k in range(3):
-                other = int(part.neighbours[face, k])
-                if other in own and other > face and part.normals[face] @ part.normals[other] < 0.9:
-                    edges.append(vertices[part.faces[face, [k, (k + 1) % 3]]].mean(axis=0))
-        if edges:
-            points = np.array(edges)
+    if feature.kind == "sharp_corner" and len(edges := _edges(part, feature, vertices)):
+        points = edges.mean(axis=1)
     order = np.argsort(np.linalg.norm(points - at, axis=1), kind="stable")
     lowest = int(np.argmin(points[:, 2]))
     return [points[k] for k in dict.fromkeys([int(order[0]), lowest, int(order[len(order) // 2])])]

@@ -132,6 +132,7 @@ def print_document(one: TestPrint, path: str | None) -> dict[str, Any]:
         "feature_size_mm": round(one.feature.size_mm, 4),
         "found_size_mm": None if one.found_mm is None else round(one.found_mm, 4),
         "same": one.same,
+        "shown_mm": None if one.shown_mm is None else [round(length, 3) for length in one.shown_mm],
         "labelled": one.labelled,
         "size_mm": [round(float(side), 4) for side in one.size_mm],
         "volume_mm3": round(one.volume_mm3, 4),

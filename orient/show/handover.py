@@ -145,6 +145,7 @@ def tray_view(tray: Tray) -> RenderableType:
             BY_NAME[one.feature.kind].title,
             one.feature.verdict,
             " × ".join(f"{side:.1f}" for side in one.size_mm),
+            "all" if one.shown_mm is None else f"{one.shown_mm[0]:.1f} of {one.shown_mm[1]:.1f} mm",
             f"{one.minutes:.1f}",
             "raised" if one.labelled else "no room",
         )
@@ -153,8 +154,8 @@ def tray_view(tray: Tray) -> RenderableType:
     lines: list[RenderableType] = []
     if rows:
         table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
-        for k, head in enumerate(("id", "feature", "verdict", "mm", "min", "label")):
-            table.add_column(head, justify="right" if k in (3, 4) else "left", no_wrap=True)
+        for k, head in enumerate(("id", "feature", "verdict", "mm", "shown", "min", "label")):
+            table.add_column(head, justify="right" if k in (3, 4, 5) else "left", no_wrap=True)
         for row in rows:
             table.add_row(*row)
         total = sum(one.minutes for one in tray.prints)

@@ -78,6 +78,26 @@ def test_print_without_base_and_label_is_part_of_the_part(portal):
     assert best >= made.volume_mm3 - made.added_mm3 - 0.05 * made.volume_mm3
 
 
+def test_a_hole_cut_short_says_how_much_of_its_depth_is_shown():
+    block = trimesh.creation.box((24, 30, 24))
+    bore = trimesh.creation.cylinder(6, 40, sections=64)
+    bore.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 2, (1, 0, 0)))
+    found = inspect_part(part_from_trimesh(trimesh.boolean.difference([block, bore])), PROCESS, (0, 0, 1))
+    made = print_feature(found, first(found, "hole"), PROCESS, PLAN)
+    shown, whole = made.shown_mm
+    assert whole == pytest.approx(30.0)
+    assert shown < 10.0
+    # The print is as deep as what it shows of the hole, and no deeper where it was cut on both sides.
+    assert min(made.size_mm[:2]) >= shown - 1e-6
+
+
+def test_a_bridge_shows_its_whole_span(portal):
+    bridge = first(portal, "bridge")
+    made = print_feature(portal, bridge, PROCESS, PLAN)
+    # It is cut short along its width of 20 mm, never across.
+    assert made.shown_mm is None or made.shown_mm[1] == pytest.approx(20.0)
+
+
 def test_what_takes_longer_says_how_long(portal):
     bridge = first(portal, "bridge")
     made = print_feature(portal, bridge, PROCESS, PLAN, minutes=0.5)

@@ -268,6 +268,8 @@ class Compared:
         The whole comparison as a page.
     names : tuple of str
         What the two are called.
+    scenes : tuple of bytes
+        JSON of either for the viewer, coloured by what changed.
     """
 
     names: tuple[str, str]
@@ -276,6 +278,7 @@ class Compared:
     rows: tuple[dict[str, str], ...]
     changes: tuple[str, ...]
     page: bytes
+    scenes: tuple[bytes, bytes]
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
-from nicegui import background_tasks, ui
+from nicegui import ui
 from nicegui.events import UploadEventArguments
 
 from orient.desk.arrival import receive
@@ -157,10 +157,10 @@ def _which_unit(desk: Desk) -> None:
     def size(sides: tuple[float, float, float]) -> str:
         return " × ".join(f"{side:.1f}" for side in sides)
 
-    async def keep(units: str) -> None:
+    def keep(units: str) -> None:
         assert desk.file is not None
         asked = {k: v for k, v in desk.asked.items() if k != "units"}
-        await desk.bring(desk.file, desk.name, units=units, **asked)
+        desk.start(desk.bring(desk.file, desk.name, units=units, **asked))
 
     with ui.element("div").classes("note"):
         ui.label(f"Which unit is it in? {doubt.reason[:1].upper()}{doubt.reason[1:]}.")
@@ -178,7 +178,7 @@ def _which_body(desk: Desk) -> None:
 
     def bring(**asked: object) -> None:
         assert desk.file is not None
-        background_tasks.create(desk.bring(desk.file, desk.name, **asked))
+        desk.start(desk.bring(desk.file, desk.name, **asked))
 
     with ui.element("div").classes("note"):
         ui.label(f"The file holds {len(found.bodies)} bodies that lie apart. Which one is meant?")

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from nicegui import background_tasks, ui
+from nicegui import ui
 from nicegui.events import UploadEventArguments
 
 from orient.brief import vector_from_text
 from orient.desk.answers import Picked, Vector
-from orient.desk.edits import data_from, toml_of, with_added, with_value, without
+from orient.desk.edits import data_from, with_added, with_changed, with_value, without
 from orient.desk.state import Desk
 from orient.materials.machines import machine_classes
 from orient.materials.polymers import polymers
@@ -69,7 +69,7 @@ def build(desk: Desk) -> None:
             ui.html("<h2>Job</h2>", sanitize=False)
             with ui.element("div").classes("abreast"):
                 ui.button(
-                    "Save", on_click=lambda: ui.download.content(toml_of(desk.history.now), "brief.toml")
+                    "Save", on_click=lambda: ui.download.content(desk.toml, "brief.toml", "application/toml")
                 ).props("flat dense no-caps").tooltip("Save the job as brief.toml, which the shell reads too")
                 _opener(desk)
         _process(desk)
@@ -105,7 +105,7 @@ def want(desk: Desk, wanted: Wanted | None) -> None:
     if desk.scene is not None:
         desk.scene.mode("look" if wanted is None else wanted.mode)
     if wanted is None:
-        background_tasks.create(mark(desk))
+        desk.start(mark(desk))
     desk.tell("pick")
 
 
@@ -252,8 +252,7 @@ def _load(desk: Desk) -> None:
         axes.clear()
         with axes:
             for place, axis in enumerate(_axes(desk)):
-                words = "along " + ", ".join(f"{value:g}".replace("-", "−") for value in axis)
-                _entry(words, partial(_drop_axis, desk, place))
+                _entry(f"along {_vector(axis)}", partial(_drop_axis, desk, place))
 
     desk.when("brief", brief)
 
@@ -305,55 +304,160 @@ def _want_points(desk: Desk) -> None:
 
 def _cases(desk: Desk) -> None:
     ui.html("<h3>Held and pushed</h3>", sanitize=False)
-    ui.label("For the strength: where it is held, and with how many newtons it is pushed where.").classes(
-        "small"
-    )
+    ui.label(
+        "For the strength: where it is held, and with how many newtons it is pushed where. What acts "
+        "together is one load case."
+    ).classes("small")
     with ui.element("div").classes("abreast"):
         ui.button("Held at …", on_click=lambda: _want_held(desk)).props("outline dense no-caps")
         ui.button("Pushed at …", on_click=lambda: _want_force(desk)).props("outline dense no-caps")
     listed = ui.element("div")
+    more = ui.button("Add another load case", on_click=lambda: _add_case(desk))
+    more.props("flat dense no-caps").tooltip("For what acts at another time; it is held as the one before")
 
     def brief() -> None:
         listed.clear()
-        cases = desk.history.now.get("load", {}).get("case", [])
+        cases = _all_cases(desk)
+        more.set_visibility(bool(cases))
         with listed:
             for k, case in enumerate(cases):
-                if len(cases) > 1:
-                    ui.label(case.get("name") or f"Case {k + 1}").classes("small")
-                for j, selector in enumerate(case.get("fixed", [])):
-                    _entry(f"held: {_words(selector)}", partial(_drop, desk, ("load", "case", k, "fixed", j)))
-                for j, force in enumerate(case.get("force", [])):
-                    x, y, z = force["newtons"]
-                    _entry(
-                        f"{math.hypot(x, y, z):g} N: {_words(force['on'])}",
-                        partial(_drop, desk, ("load", "case", k, "force", j)),
-                    )
-                others = [name for name in ("pressure", "moment", "gravity") if case.get(name)]
-                if others:
-                    ui.label(f"and {', '.join(others)}, from the brief").classes("small")
+                _case(desk, k, case, alone=len(cases) == 1)
 
     desk.when("brief", brief)
 
 
+def _all_cases(desk: Desk) -> list[dict[str, Any]]:
+    return list(desk.history.now.get("load", {}).get("case", []))
+
+
+def _case(desk: Desk, k: int, case: dict[str, Any], *, alone: bool) -> None:
+    """A load case: its name and whether it acts both ways where it is chosen, and all that is in it."""
+    chosen = k == _chosen_case(desk)
+    with ui.element("div").classes("case chosen" if chosen and not alone else "case"):
+        with ui.element("div").classes("abreast"):
+            if chosen:
+                name = ui.input("Load case", value=case.get("name"), placeholder=f"case {k + 1}")
+                name.props("dense outlined stack-label").classes("case-name")
+                for event in ("blur", "keydown.enter"):
+                    name.on(event, lambda: _name_case(desk, k, name.value))
+                both = ui.checkbox("both ways", value=bool(case.get("both_ways")))
+                both.props("dense").tooltip("It acts as much the other way, as a gust and its lull do")
+                both.on_value_change(lambda event: _both_ways(desk, k, event.value))
+            else:
+                ui.button(_case_name(case, k), on_click=lambda: _choose_case(desk, k)).props(
+                    "flat dense no-caps"
+                ).tooltip("Add fixings and forces to this load case")
+            if not alone:
+                _remove(partial(_drop, desk, ("load", "case", k)), f"load case {case.get('name') or k + 1}")
+        for j, selector in enumerate(case.get("fixed", [])):
+            _entry(f"held: {_words(selector)}", partial(_drop, desk, ("load", "case", k, "fixed", j)))
+        for kind, words in _IN_WORDS.items():
+            for j, one in enumerate(case.get(kind, [])):
+                _entry(words(one), partial(_drop, desk, ("load", "case", k, kind, j)))
+        for kind, said in _BODY.items():
+            if case.get(kind):
+                _entry(f"{said} {_vector(case[kind])}", partial(_drop, desk, ("load", "case", k, kind)))
+
+
+def _case_name(case: dict[str, Any], k: int) -> str:
+    return (case.get("name") or f"case {k + 1}") + (", both ways" if case.get("both_ways") else "")
+
+
+def _chosen_case(desk: Desk) -> int:
+    """The load case that is added to; what an undo took away is not."""
+    return max(0, min(desk.case, len(_all_cases(desk)) - 1))
+
+
+def _choose_case(desk: Desk, k: int) -> None:
+    desk.case = k
+    desk.tell("brief")
+
+
+def _name_case(desk: Desk, k: int, name: str | None) -> None:
+    cases = _all_cases(desk)
+    if k >= len(cases) or (name or "").strip() == cases[k].get("name", ""):
+        return
+    now, name = desk.history.now, (name or "").strip()
+    path = ("load", "case", k)
+    new = with_changed(now, path, {"name": name}) if name else without(now, (*path, "name"))
+    desk.edit(new, "the name of a load case", again=False)
+
+
+def _both_ways(desk: Desk, k: int, on: bool) -> None:
+    now, path = desk.history.now, ("load", "case", k)
+    new = with_changed(now, path, {"both_ways": True}) if on else without(now, (*path, "both_ways"))
+    desk.edit(new, "whether a load case acts both ways", again=False)
+
+
+def _add_case(desk: Desk) -> None:
+    cases = _all_cases(desk)
+    named = {case.get("name") for case in cases}
+    number = next(n for n in range(len(cases) + 1, 10_000) if f"case {n}" not in named)
+    new: dict[str, Any] = {"name": f"case {number}"}
+    if held := cases[_chosen_case(desk)].get("fixed"):
+        new["fixed"] = list(held)
+    desk.case = len(cases)
+    desk.edit(with_added(desk.history.now, ("load", "case"), new), "another load case", again=False)
+
+
+def _vector(vector: Sequence[float]) -> str:
+    return ", ".join(f"{value:g}" for value in vector).replace("-", "−")
+
+
+def _moment(one: dict[str, Any]) -> str:
+    about = one["newton_mm"]
+    if isinstance(about, list | tuple):
+        size, axis = math.hypot(*about), f" about {_vector(_rounded(_unit(about)))}"
+    else:
+        size, axis = about, ""
+    return f"moment of {size:g} N·mm{axis}: {_words(one['on'])}".replace("-", "−")
+
+
+def _rounded(vector: Vector) -> Vector:
+    x, y, z = (round(value, 3) + 0.0 for value in vector)
+    return x, y, z
+
+
+def _force(one: dict[str, Any]) -> str:
+    """A force in words.
+
+    >>> _force({"on": "face-near:1,2,3", "newtons": [0, 0, -120]})
+    '120 N along 0, 0, −1: face near 1, 2, 3'
+    """
+    newtons = one["newtons"]
+    return f"{math.hypot(*newtons):g} N along {_vector(_rounded(_unit(newtons)))}: {_words(one['on'])}"
+
+
+# What a load case holds, in words.
+_IN_WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
+    "force": _force,
+    "pressure": lambda one: f"{one['mpa']:g} MPa into it: {_words(one['on'])}".replace("-", "−"),
+    "moment": _moment,
+}
+_BODY = {"gravity": "its own weight, down along", "acceleration_m_s2": "accelerated, in m/s², by"}
+
+
 def _drop(desk: Desk, path: Sequence[str | int]) -> None:
-    desk.edit(without(desk.history.now, path), "a fixing or a force", again=False)
-    background_tasks.create(mark(desk))
+    desk.edit(without(desk.history.now, path), "a fixing or a load", again=False)
+
+
+def _to_case(desk: Desk) -> str:
+    """Which load case a fixing or a force goes to, where there are several."""
+    cases, k = _all_cases(desk), _chosen_case(desk)
+    return f" It goes to {cases[k].get('name') or f'case {k + 1}'}." if len(cases) > 1 else ""
 
 
 def _want_held(desk: Desk) -> None:
     def take(found: Picked) -> None:
-        new = with_added(desk.history.now, ("load", "case", 0, "fixed"), found.selector)
-        desk.edit(new, "where it is held", again=False)
-        background_tasks.create(mark(desk))
+        path = ("load", "case", _chosen_case(desk), "fixed")
+        desk.edit(with_added(desk.history.now, path, found.selector), "where it is held", again=False)
 
-    want(desk, Wanted("Click the face or hole that holds the part.", "any", take))
+    want(desk, Wanted(f"Click the face or hole that holds the part.{_to_case(desk)}", "any", take))
 
 
 def _want_force(desk: Desk) -> None:
-    want(
-        desk,
-        Wanted("Click the face or hole that is pushed.", "any", lambda found: _ask_newtons(desk, found)),
-    )
+    words = f"Click the face or hole that is pushed.{_to_case(desk)}"
+    want(desk, Wanted(words, "any", lambda found: _ask_newtons(desk, found)))
 
 
 def _ask_newtons(desk: Desk, found: Picked) -> None:
@@ -381,10 +485,9 @@ def _ask_newtons(desk: Desk, found: Picked) -> None:
                 ui.notify("Give a force above zero.")
                 return
             force = {"on": found.selector, "newtons": list(_scaled(ways[way.value], newtons.value))}
-            new = with_added(desk.history.now, ("load", "case", 0, "force"), force)
+            path = ("load", "case", _chosen_case(desk), "force")
             dialog.close()
-            desk.edit(new, "a force", again=False)
-            background_tasks.create(mark(desk))
+            desk.edit(with_added(desk.history.now, path, force), "a force", again=False)
 
         with ui.element("div").classes("abreast"):
             ui.button("Add the force", on_click=add).props("unelevated no-caps")
@@ -415,7 +518,7 @@ def _faces(desk: Desk) -> None:
                     f"{_MATTERS[one['matters']]}: {_words(one['on'])}",
                     partial(_drop_face, desk, k),
                 )
-        background_tasks.create(mark(desk))
+        desk.start(mark(desk))
 
     desk.when("brief", brief)
     desk.when("part", brief)
@@ -446,7 +549,13 @@ def _words(selector: str) -> str:
 def _entry(words: str, remove: Callable[[], Any]) -> None:
     with ui.element("div").classes("entry"):
         ui.label(words)
-        ui.button("Remove", on_click=remove).props("flat dense no-caps size=sm")
+        _remove(remove, words)
+
+
+def _remove(remove: Callable[[], Any], what: str) -> None:
+    ui.button("Remove", on_click=remove).props("flat dense no-caps size=sm").props["aria-label"] = (
+        f"Remove {what}"
+    )
 
 
 # What is drawn of it.
@@ -461,6 +570,7 @@ async def mark(desk: Desk) -> None:
     for case in now.get("load", {}).get("case", []):
         named += [("fixed", one, None) for one in case.get("fixed", [])]
         named += [("load", one["on"], tuple(one["newtons"])) for one in case.get("force", [])]
+        named += [("load", one["on"], None) for kind in ("pressure", "moment") for one in case.get(kind, [])]
     named += [("matters", one["on"], None) for one in now.get("faces", [])]
     found = await desk.visitor.quick.do("named", selectors=[one[1] for one in named]) if named else []
     if desk.scene is None or desk.wanted is not None:

@@ -37,6 +37,8 @@ async def build(visitor: Visitor, mesh: Path | None) -> None:
     background_tasks.create(visitor.quick.ready())
     visitor.state["desk"] = desk
     desk.begin()
+    # Work that nobody waits for lives as long as the page, not as long as the button that began it.
+    desk.page = ui.context.client.content
     _head(desk)
     with ui.element("main").classes("desk") as room:
         with ui.element("div").classes("middle"):
@@ -61,10 +63,10 @@ async def build(visitor: Visitor, mesh: Path | None) -> None:
         if desk.holes is not None:
             desk.scene.with_holes(desk.holes)
         if desk.chosen is not None:
-            background_tasks.create(desk.show(desk.chosen))
-    desk.tell("part", "brief", "order", "pose", "pick", "busy", "strength")
+            desk.start(desk.show(desk.chosen))
+    desk.tell("part", "brief", "order", "pose", "pick", "busy", "beside", "strength", "compared")
     if known is None and mesh is not None:
-        background_tasks.create(desk.bring(mesh, mesh.stem))
+        desk.start(desk.bring(mesh, mesh.stem))
 
 
 def _head(desk: Desk) -> None:
@@ -108,10 +110,12 @@ def _middle(desk: Desk) -> None:
         with ui.element("div").classes("answer-line"):
             answer = ui.label().classes("answer")
             stale = ui.label("The job has changed; the poses are being ranked anew.").classes("small")
-            instead = ui.button(on_click=lambda: desk.show(desk.order.recommended) if desk.order else None)
+            instead = ui.button(on_click=lambda: desk.order and desk.start(desk.show(desk.order.recommended)))
             instead.props("flat dense no-caps").classes("instead")
             told = ui.label().classes("small").props('aria-live="polite"')
-            out = ui.button("Take the 3MF", on_click=lambda: take.fetch(desk, told, "save", kind="3mf"))
+            out = ui.button(
+                "Take the 3MF", on_click=lambda: take.fetch(desk, take.BESIDE_THE_ANSWER, "save", kind="3mf")
+            )
             out.props("unelevated no-caps").tooltip("The part in the pose that is shown, as a 3MF file")
         with ui.element("div").classes("stage"):
             with ui.element("div").classes("banner"):
@@ -162,8 +166,10 @@ def _middle(desk: Desk) -> None:
         instead.set_visibility(other)
         instead.set_text(f"The one to take: pose {best.number}, along {best.along}" if best else "")
         out.set_visibility(best is not None)
-        told.set_text("")
         stale.set_visibility(desk.stale and bool(desk.busy))
+
+    def beside() -> None:
+        told.set_text(take.told(desk, take.BESIDE_THE_ANSWER))
 
     def pose() -> None:
         loaded = desk.loaded
@@ -172,6 +178,7 @@ def _middle(desk: Desk) -> None:
     desk.when("part", part)
     desk.when("order", order)
     desk.when("busy", order)
+    desk.when("beside", beside)
     desk.when("pose", pose)
     desk.when("strength", pose)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from nicegui import background_tasks, ui
+from nicegui import ui
 from nicegui.events import GenericEventArguments
 
 from orient.desk.order import weights_of
@@ -42,7 +42,7 @@ def build(desk: Desk) -> None:
     asks = ui.label().classes("small")
     pair = ui.element("div").classes("pair")
     listed = PoseCards()
-    listed.on_choose(lambda row: background_tasks.create(desk.show(row)))
+    listed.on_choose(lambda row: desk.start(desk.show(row)))
     listed.on_pin(lambda row: _pin(desk, row))
     why = ui.element("div").classes("why-room")
 
@@ -67,8 +67,9 @@ def build(desk: Desk) -> None:
             asks.set_text("" if desk.busy else "Bring a part, and its poses stand here, best first.")
         else:
             load = "" if desk.judged.load_caution else " No load is given: name its direction in the job."
-            forces = desk.history.now.get("load", {}).get("case") and not desk.loaded
-            if forces:
+            if desk.forces_moved:
+                load += " The forces have changed since: find the stress again, under Strength."
+            elif desk.history.now.get("load", {}).get("case") and not desk.loaded:
                 load += " The forces are not counted yet: find the stress, under Strength."
             asks.set_text(f"{len(desk.judged.ranking.directions):,} poses were tried.{load}")
         why.clear()
@@ -90,7 +91,7 @@ def build(desk: Desk) -> None:
         pair.clear()
         if len(desk.pinned) == 2:
             with pair:
-                background_tasks.create(_pair(desk, pair))
+                desk.start(_pair(desk, pair))
 
     desk.when("brief", brief)
     desk.when("brief", order)
@@ -142,7 +143,7 @@ async def _pair(desk: Desk, into: ui.element) -> None:
 def chart(desk: Desk) -> None:
     """The trade-off under the part."""
     drawn = TradeOff()
-    drawn.on_choose(lambda row: background_tasks.create(desk.show(row)))
+    drawn.on_choose(lambda row: desk.start(desk.show(row)))
 
     def order() -> None:
         drawn.set_visibility(desk.order is not None)
@@ -165,13 +166,14 @@ def by_hand(desk: Desk) -> None:
             return
         with room:
             ui.label(
-                f"By hand: score {scored.score:.3f}, which {scored.better:,} of {scored.of:,} poses better. "
-                + "; ".join(f"{name} {said}" for name, said in scored.facts)
+                f"Turned by hand, it scores {scored.score:.3f}; {scored.better:,} of the {scored.of:,} poses "
+                "of the list are better. "
+                + "; ".join(f"{name} {said}" for name, said in scored.facts).capitalize()
                 + "."
             )
             ui.button(
-                f"Take the nearest of the list, {scored.off_deg:.1f}° away",
-                on_click=lambda: desk.show(scored.nearest - 1),
+                f"Show the nearest of the list, {scored.off_deg:.1f}° away",
+                on_click=lambda: desk.start(desk.show(scored.nearest - 1)),
             ).props("outline dense no-caps")
 
     desk.when("pose", pose)

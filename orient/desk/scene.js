@@ -4,8 +4,9 @@
 import { THREE, OrbitControls } from "nicegui-scene";
 import { openViewer, keyOf, wordsOf } from "orient-viewer/viewer.js";
 
-const OVER_MS = 700, NEAR_MS = 500, STILL_PX = 5;
+const OVER_MS = 700, NEAR_MS = 500, STILL_PX = 5, LOOK_MS = 50, KEYS_MS = 700;
 // Okabe and Ito's: what a click would take, what is held, what is pushed, what matters; none of the key's own.
+const NAMED = { fixed: "held", load: "pushed", matters: "matters" };
 const MARKS = { hover: 0xf0e442, fixed: 0x009e73, load: 0xf0e442, matters: 0xcc79a7, axis: 0x0072b2 };
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 
@@ -19,7 +20,7 @@ export default {
   template: `
     <div class="scene">
       <div class="viewer" ref="host" tabindex="0" role="application"
-        aria-label="The part in 3D. Arrow keys turn it, plus and minus come nearer and go away, Home goes back."></div>
+        aria-label="The part in 3D. Arrow keys turn it, plus and minus come nearer and go away, Home goes back. When a face is asked for, Enter takes what is in the middle."></div>
       <p class="pointed" ref="pointed" hidden></p>
       <div class="key" ref="key"></div>
       <p class="face-said small" ref="said" aria-live="polite"></p>
@@ -31,7 +32,10 @@ export default {
     host.addEventListener("pointerdown", this.down);
     host.addEventListener("pointermove", this.move);
     host.addEventListener("pointerup", this.up);
-    host.addEventListener("pointerleave", () => this.hover(-1));
+    host.addEventListener("pointerleave", () => { this.pointer = null; clearTimeout(this.later); this.hover(-1); });
+    // Before the viewer's own keys, which turn the view.
+    host.addEventListener("keydown", this.key, true);
+    host.addEventListener("blur", () => this.hover(-1));
     this.$el.scene = this;
   },
   beforeUnmount() { this.close(); },
@@ -55,10 +59,12 @@ export default {
         this.data = await fetched(address, "json");
         this.close();
         this.marks = new Map();
+        this.kinds = new Set();
         this.holes = { of: null, list: [] };
         const bytes = text => Uint8Array.from(atob(text), c => c.charCodeAt(0)).buffer;
-        this.regions = this.data.many ? new Uint32Array(bytes(this.data.regions)) : new Uint16Array(bytes(this.data.regions));
-        this.hull = new Float32Array(bytes(this.data.hull));
+        // A part that is only to be looked at comes without what a hand points at.
+        this.regions = new (this.data.many ? Uint32Array : Uint16Array)(bytes(this.data.regions || ""));
+        this.hull = new Float32Array(bytes(this.data.hull || ""));
         try {
           this.viewer = openViewer({ THREE, OrbitControls }, this.$refs.host, this.data);
         } catch (error) {
@@ -68,14 +74,14 @@ export default {
           return;
         }
         this.$refs.host.viewer = this.viewer;
-        this.viewer.setPaint("plain");
-        this.viewer.setPose(0);
+        this.viewer.setPaint(this.data.first ? this.data.first.paint : "plain");
+        this.viewer.setPose(this.data.first ? this.data.first.pose : 0);
         this.keyed();
         this.$emit("opened");
       });
     },
     async withHoles(address, list) {
-      return this.then(async () => { const raw = await fetched(address); this.holes = { of: new Uint16Array(raw.buffer), list }; });
+      return this.then(async () => { const raw = await fetched(address); this.holes = { of: new Uint16Array(raw.buffer), list }; this.again(); });
     },
     // A pose that can be shown from now on.
     addPose(lying, files, keys) {
@@ -114,7 +120,7 @@ export default {
         if (this.can(paint, number)) viewer.setPaint(paint);
         this.shade();
         this.keyed();
-        if (had === null || calm.matches || before.equals(viewer.laid.matrix)) return;
+        if (had === null || calm.matches || !this.hull.length || before.equals(viewer.laid.matrix)) return;
         return this.turnOver(before, eye, target);
       });
     },
@@ -129,8 +135,10 @@ export default {
     },
     keyed() {
       if (this.quiet) { this.$refs.key.replaceChildren(); return; }
-      const way = this.viewer.colouring();
-      this.$refs.key.replaceChildren(...(this.viewer.paint === "plain" ? [] : keyOf(way)));
+      const way = this.viewer.colouring(), named = this.bare() ? Object.keys(NAMED).filter(kind => this.kinds.has(kind)) : [];
+      const rgb = tint => [tint >> 16, (tint >> 8) & 255, tint & 255, 255];
+      this.$refs.key.replaceChildren(...(this.viewer.paint === "plain" ? [] : keyOf(way)),
+        ...keyOf({ said: named.map(kind => NAMED[kind]), palette: named.map(kind => rgb(MARKS[kind])) }));
       this.$refs.said.textContent = this.hint || "";
     },
     // From how it lay to how it lies, its lowest point on the bed all the way.
@@ -192,13 +200,16 @@ export default {
         const drawn = await Promise.all(list.map(async one => ({ kind: one.kind, faces: new Int32Array((await fetched(one.faces)).buffer) })));
         for (const name of [...this.marks.keys()]) if (name !== "hover") this.overlay(name, null);
         drawn.forEach((one, k) => this.overlay(`mark${k}`, one.faces, MARKS[one.kind]));
+        this.kinds = new Set(list.map(one => one.kind));
         this.shade();
+        this.keyed();
         this.viewer.request();
       });
     },
     // What the job names is tinted only where faces bear no colour of their own.
+    bare() { return ["plain", "overhang"].includes(this.viewer.paint); },
     shade() {
-      const bare = ["plain", "overhang"].includes(this.viewer.paint);
+      const bare = this.bare();
       for (const [name, one] of this.marks) one.visible = bare || name === "hover";
     },
     overlay(name, faces, tint) {
@@ -223,7 +234,35 @@ export default {
         host.classList.toggle("handling", name === "hand");
         if (this.viewer) this.viewer.controls.enabled = name !== "hand";
         this.hover(-1);
+        this.again();
       });
+    },
+    // What lies under a pointer that rests, once something else can be said of it.
+    again() {
+      if (this.pointer) this.look(this.pointer);
+      else if (this.$refs.host === document.activeElement && this.picks()) this.look(this.middle());
+    },
+    picks() { return ["any", "face", "point"].includes(this.mode.name); },
+    // For a hand on the keyboard the middle of the view is the pointer.
+    middle() {
+      const box = this.$refs.host.getBoundingClientRect();
+      return { clientX: box.left + box.width / 2, clientY: box.top + box.height / 2 };
+    },
+    key(event) {
+      if (!this.viewer || event.ctrlKey || event.metaKey || event.altKey) return;
+      const step = event.shiftKey ? 1 : 5, turn = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[event.key];
+      if (this.mode.name === "hand" && turn) {
+        event.preventDefault();
+        event.stopImmediatePropagation();
+        this.land();
+        this.lift();
+        this.turnBy(turn[0] * Math.PI / 180, turn[1] * Math.PI / 180);
+        clearTimeout(this.resting);
+        this.resting = setTimeout(() => this.putDown(), KEYS_MS);
+      } else if (this.picks()) {
+        if (event.key === "Enter" || event.key === " ") { event.preventDefault(); this.take(this.middle()); }
+        else setTimeout(() => this.look(this.middle()));
+      }
     },
     see(name) { return this.then(() => { if (this.viewer) { this.land(); this.viewer.place(name); } }); },
     // The camera goes to a place of the part, and looks at it from the side that it looks to.
@@ -298,7 +337,7 @@ export default {
       return list;
     },
     hover(face, event) {
-      if (!this.viewer) return;
+      if (!this.viewer || !this.$refs.pointed) return;
       const told = this.$refs.pointed, hole = face >= 0 && this.mode.name === "any" && this.holes.of ? this.holes.of[face] : 0;
       const key = face < 0 ? "" : hole ? `h${hole}` : `r${this.regions[face]}`;
       if (key !== this.hovered) {
@@ -334,26 +373,37 @@ export default {
       this.land();
       if (this.mode.name !== "hand" || event.button !== 0) return;
       this.$refs.host.setPointerCapture(event.pointerId);
-      this.viewer.supports.visible = false;
-      this.viewer.labels.hidden = true;
+      this.lift();
       this.held = { x: event.clientX, y: event.clientY };
     },
+    // In the hand the part stands on nothing and bears no letters.
+    lift() { this.viewer.supports.visible = false; this.viewer.labels.hidden = true; },
     move(event) {
       if (!this.viewer) return;
       if (this.pressed && event.buttons) {
         if (Math.hypot(event.clientX - this.pressed.x, event.clientY - this.pressed.y) > STILL_PX) this.pressed.moved = true;
-        if (this.held) this.turnBy(event);
+        if (this.held) {
+          this.turnBy((event.clientX - this.held.x) * 0.009, (event.clientY - this.held.y) * 0.009);
+          this.held = { x: event.clientX, y: event.clientY };
+        }
         return;
       }
-      if (event.timeStamp - (this.looked || 0) < 50) return;
-      this.looked = event.timeStamp;
+      this.pointer = { clientX: event.clientX, clientY: event.clientY };
+      // Not at every step of a pointer that runs, but always where it comes to rest.
+      clearTimeout(this.later);
+      const wait = LOOK_MS - (performance.now() - (this.looked || 0));
+      if (wait > 0) this.later = setTimeout(() => { if (this.pointer) this.look(this.pointer); }, wait);
+      else this.look(this.pointer);
+    },
+    look(event) {
+      if (!this.viewer) return;
+      this.looked = performance.now();
       const spot = this.spot(event);
-      if (["any", "face", "point"].includes(this.mode.name)) this.hover(spot ? spot.face : -1, event);
+      if (this.picks()) this.hover(spot ? spot.face : -1, event);
       else if (spot && !this.quiet) this.$refs.said.textContent = wordsOf(this.viewer, spot.face).replace(/^./, letter => letter.toUpperCase());
     },
-    turnBy(event) {
-      const viewer = this.viewer, across = (event.clientX - this.held.x) * 0.009, down = (event.clientY - this.held.y) * 0.009;
-      this.held = { x: event.clientX, y: event.clientY };
+    turnBy(across, down) {
+      const viewer = this.viewer;
       const right = new THREE.Vector3(1, 0, 0).applyQuaternion(viewer.camera.quaternion), up = new THREE.Vector3(0, 1, 0).applyQuaternion(viewer.camera.quaternion);
       const [p, q, s] = [new THREE.Vector3(), new THREE.Quaternion(), new THREE.Vector3()];
       viewer.laid.matrix.decompose(p, q, s);
@@ -369,15 +419,21 @@ export default {
       if (!this.viewer || !pressed) return;
       if (this.held) {
         this.held = null;
-        this.viewer.labels.hidden = false;
-        if (!this.turned) { this.viewer.supports.visible = this.viewer.paint === "overhang"; this.viewer.request(); return; }
-        this.turned = false;
-        const m = this.viewer.laid.matrix.elements;
-        // The build direction in the part's coordinates: the third row of the turn.
-        this.$emit("turned", { direction: [m[2], m[6], m[10]] });
+        this.putDown();
         return;
       }
-      if (pressed.moved || !["any", "face", "point"].includes(this.mode.name)) return;
+      if (!pressed.moved && this.picks()) this.take(event);
+    },
+    putDown() {
+      if (!this.viewer) return;
+      this.viewer.labels.hidden = false;
+      if (!this.turned) { this.viewer.supports.visible = this.viewer.paint === "overhang"; this.viewer.request(); return; }
+      this.turned = false;
+      const m = this.viewer.laid.matrix.elements;
+      // The build direction in the part's coordinates: the third row of the turn.
+      this.$emit("turned", { direction: [m[2], m[6], m[10]] });
+    },
+    take(event) {
       const spot = this.spot(event);
       if (!spot) return;
       const hole = this.mode.name === "any" && this.holes.of && this.holes.of[spot.face];

@@ -5,15 +5,16 @@ from __future__ import annotations
 import asyncio
 import inspect
 import tomllib
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from nicegui import background_tasks, ui
+from nicegui.element import Element
 
-from orient.desk.answers import Brought, Colours, Holes, Judged, Picked, Pose, Scored
+from orient.desk.answers import Brought, Colours, Compared, Holes, Judged, Picked, Pose, Scored
 from orient.desk.edits import Data, History, toml_of, with_value
 from orient.desk.order import Card, Order, cards, in_order, order_of, weights_of
 from orient.desk.scene import PartScene
@@ -22,7 +23,7 @@ from orient.desk.work import Stopped, Work
 from orient.errors import OrientError
 
 # What listeners can be told of.
-EVENTS = ("part", "brief", "order", "weighed", "pose", "pick", "busy", "strength")
+EVENTS = ("part", "brief", "order", "weighed", "pose", "pick", "busy", "beside", "strength", "compared")
 # A slider that has rested so long has come to rest: the part turns over, then the search goes on from there.
 REST_S, SEARCH_S = 0.3, 0.9
 # The pose that a hand has turned the part to; poses of the list are numbered from 1.
@@ -65,8 +66,16 @@ class Desk:
         How far it has come.
     stale : bool
         Whether the brief has changed since it was evaluated.
-    solving : str
-        What the search for the stress is doing, in words.
+    beside : dict of str to (str, float or None)
+        What goes on beside the rest, by kind: what is being done, in words, and how far it has come.
+    said : dict of str to str
+        How that ended, in words, by kind.
+    compared : Compared or None
+        A redesign held against the part.
+    case : int
+        The load case that fixings and forces are added to.
+    page : Element or None
+        The page, within which work that nobody waits for is done: what goes wrong there is told there.
     wanted : Wanted or None
         What the next click on the part is for.
     """
@@ -90,14 +99,18 @@ class Desk:
     busy: str = ""
     share: float | None = None
     stale: bool = False
-    solving: str = ""
+    beside: dict[str, tuple[str, float | None]] = field(default_factory=dict)
+    said: dict[str, str] = field(default_factory=dict)
+    compared: Compared | None = None
+    case: int = 0
+    page: Element | None = None
     wanted: Any = None
     loaded: bool = False
     scene: PartScene | None = None
     _listeners: dict[str, list[Callable[[], Any]]] = field(default_factory=dict)
     _evaluating: bool = False
     _followed: bool = False
-    _resting: asyncio.Task[None] | None = None
+    _resting: asyncio.Task[Any] | None = None
     _again: bool = False
 
     # Who is told.
@@ -116,7 +129,46 @@ class Desk:
             for told in self._listeners.get(event, ()):
                 answer = told()
                 if inspect.isawaitable(answer):
-                    background_tasks.create(answer)
+                    self.start(answer)
+
+    def start(self, work: Awaitable[Any]) -> asyncio.Task[Any]:
+        """Begin work that nobody waits for; what goes wrong is told in the page."""
+        return background_tasks.create(work, context=self.page)
+
+    async def do_beside(self, kind: str, lane: Work, job: str, begins: str, /, **arguments: Any) -> Any:
+        """Have a job done while the rest stays usable.
+
+        Parameters
+        ----------
+        kind : str
+            Under which it is told how far it is, and how it ended.
+        lane : Work
+            Who does it.
+        job : str
+            What is done.
+        begins : str
+            What is said until the job says something itself.
+        **arguments
+            Of the job.
+        """
+
+        def far(words: str, share: float | None) -> None:
+            self.beside[kind] = words, share
+            self.tell("beside")
+
+        self.said.pop(kind, None)
+        far(begins, None)
+        try:
+            return await lane.do(job, progress=far, **arguments)
+        except Stopped:
+            self.said[kind] = "Stopped."
+            raise
+        except OrientError as error:
+            self.said[kind] = str(error)
+            raise
+        finally:
+            self.beside.pop(kind, None)
+            self.tell("beside")
 
     def say(self, words: str, share: float | None = None) -> None:
         """Show what is being done."""
@@ -138,10 +190,11 @@ class Desk:
         self.file, self.name, self.brought, self.asked = path, name, brought, asked
         self.holes = self.judged = self.order = self.chosen = self.scored = None
         self.pinned, self.pictures, self.poses, self.solid = [], {}, {}, {}
-        self.loaded = False
+        self.loaded, self.compared, self.case = False, None, 0
+        self.said.clear()
         if not brought.bodies and self.scene is not None:
             self.scene.open(brought.scene)
-        self.tell("part", "order", "pose")
+        self.tell("part", "order", "pose", "beside", "strength", "compared")
         if not brought.bodies and brought.doubt is None:
             await self.evaluate()
 
@@ -179,7 +232,7 @@ class Desk:
         self.solid = {kind: one for kind, one in self.solid.items() if kind == "thickness" and weighed}
         self.chosen = self.order.recommended if shown is None else shown
         self.tell("order", "strength")
-        background_tasks.create(self.show(self.chosen, follow_up=True))
+        self.start(self.show(self.chosen, follow_up=True))
 
     @property
     def follows(self) -> bool:
@@ -305,7 +358,7 @@ class Desk:
         self.stale = True
         self.tell("brief")
         if again:
-            background_tasks.create(self.evaluate())
+            self.start(self.evaluate())
 
     def undo(self) -> None:
         """Take the last change back."""
@@ -315,7 +368,7 @@ class Desk:
             return
         ui.notify(f"Taken back: {what}.")
         self.tell("brief")
-        background_tasks.create(self.evaluate())
+        self.start(self.evaluate())
 
     def weigh(self, name: str, weight: float) -> None:
         """Rank by another weight, at once, from the measures that are kept."""
@@ -335,7 +388,7 @@ class Desk:
         self.tell("weighed")
         if self._resting is not None:
             self._resting.cancel()
-        self._resting = background_tasks.create(self._rest(followed or self._followed))
+        self._resting = self.start(self._rest(followed or self._followed))
         self._followed = followed or self._followed
 
     async def _rest(self, followed: bool) -> None:
@@ -348,6 +401,37 @@ class Desk:
         await asyncio.sleep(SEARCH_S)
         self._resting = None
         await (self.evaluate_loaded() if self.loaded else self.evaluate())
+
+    @property
+    def forces_moved(self) -> bool:
+        """Whether the load cases are others than those that the list counts."""
+        if self.judged is None or not self.loaded:
+            return False
+        counted, now = (tomllib.loads(one).get("load", {}) for one in (self.judged.toml, self.toml))
+        return bool(counted.get("case") != now.get("case"))
+
+    @property
+    def toml(self) -> str:
+        """The brief as a file."""
+        return toml_of(self.history.now)
+
+    async def find_stress(self) -> None:
+        """Rank with the load cases solved; the rest stays usable meanwhile."""
+        if "strength" in self.beside:
+            return
+        lane, begins = self.visitor.long, "Filling the part with cells"
+        try:
+            while True:
+                judged = await self.do_beside("strength", lane, "strength", begins, toml=self.toml)
+                if judged.toml == self.toml:
+                    break
+                if _but_weights(judged.toml) != _but_weights(self.toml):
+                    self.said["strength"] = "The job was changed meanwhile: find the stress again."
+                    self.tell("beside")
+                    return
+        except Stopped:
+            return
+        self.take(judged, loaded=True)
 
     async def evaluate_loaded(self) -> None:
         """Rank anew with the load cases, whose stress is known: nothing is solved again."""

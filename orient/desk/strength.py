@@ -4,65 +4,55 @@ from __future__ import annotations
 
 from nicegui import ui
 
-from orient.desk.edits import toml_of
 from orient.desk.state import Desk
-from orient.desk.work import Stopped
 
 
 def build(desk: Desk) -> None:
     """What is asked for, how far it is, and what was found."""
     asks = ui.label().classes("small")
     with ui.element("div").classes("abreast"):
-        go = ui.button("Find the stress").props("unelevated no-caps")
+        go = ui.button("Find the stress", on_click=desk.find_stress).props("unelevated no-caps")
         stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
     told = ui.label().props('aria-live="polite"')
-    bar = ui.linear_progress(show_value=False, size="6px")
+    bar = ui.linear_progress(show_value=False, size="6px").classes("bar").props('aria-label="how far it is"')
     found = ui.element("div")
 
-    def far(words: str, share: float | None) -> None:
-        desk.solving = words
-        told.set_text(f"{words} …")
-        bar.set_value(share or 0.0)
-
-    async def solve() -> None:
-        if desk.solving:
-            return
-        far("Filling the part with cells", None)
-        running(True)
-        try:
-            judged = await desk.visitor.long.do("strength", toml=toml_of(desk.history.now), progress=far)
-        except Stopped:
-            ui.notify("Stopped.")
-            return
-        finally:
-            desk.solving = ""
-            running(False)
-        desk.take(judged, loaded=True)
-
-    go.on_click(solve)
-
-    def running(on: bool) -> None:
-        stop.set_visibility(on)
-        bar.set_visibility(on)
-        told.set_visibility(on)
-        go.set_visibility(not on)
+    def beside() -> None:
+        doing = desk.beside.get("strength")
+        for one in (stop, bar):
+            one.set_visibility(doing is not None)
+        told.set_text(desk.said.get("strength", "") if doing is None else f"{doing[0]} …")
+        bar.set_value((doing[1] if doing else None) or 0.0)
+        brief()
 
     def brief() -> None:
+        running = "strength" in desk.beside
         cases = desk.history.now.get("load", {}).get("case", [])
-        ready = any(one.get("fixed") for one in cases) and any(
-            one.get("force") or one.get("pressure") or one.get("moment") or one.get("gravity")
-            for one in cases
-        )
+        ready = any(one.get("fixed") for one in cases) and any(_pushed(one) for one in cases)
+        known = desk.loaded and not desk.forces_moved
         go.set_enabled(ready and desk.brought is not None)
-        asks.set_text(
-            "The rest of the desk stays usable meanwhile."
-            if ready
-            else "Say in the job where the part is held and where it is pushed: Held at, or Pushed at, then "
-            "a click on a face or a hole."
-        )
+        go.set_visibility(not running and not known)
+        go.set_text("Find the stress again" if desk.loaded else "Find the stress")
+        if not ready:
+            asks.set_text(
+                "Say in the job where the part is held and where it is pushed: Held at, or Pushed at, then a "
+                "click on a face or a hole."
+            )
+        elif running:
+            asks.set_text("The rest of the desk stays usable meanwhile.")
+        elif desk.forces_moved:
+            asks.set_text("The forces or fixings have changed: what stands here is for those before.")
+        elif known:
+            asks.set_text("Found for the job as it is. The list of poses counts it, and so do the colours.")
+        else:
+            asks.set_text(
+                "Finds the stress under the forces of the job, and how much more each pose bears before it "
+                "fails. It takes a minute or so; the rest of the desk stays usable."
+            )
 
     def strength() -> None:
         found.clear()
+        brief()
         judged = desk.judged
         if judged is None or judged.strength is None:
             return
@@ -72,7 +62,7 @@ def build(desk: Desk) -> None:
                 ui.label(judged.load_caution).classes("caution-line")
             with ui.element("div").classes("wide"), ui.element("table"):
                 with ui.element("thead"), ui.element("tr"):
-                    for name in ("pose", "safety", "low–high", "weakest at, mm", "fails"):
+                    for name in ("pose", "safety factor", "low to high", "fails", "weakest at, mm"):
                         ui.html(name, sanitize=False, tag="th")
                 with ui.element("tbody"):
                     for one in section["poses"]:
@@ -80,21 +70,25 @@ def build(desk: Desk) -> None:
                             for said in (
                                 str(one["number"]),
                                 one["factor"],
-                                f"{one['low']}–{one['high']}",
-                                one["at"],
+                                f"{one['low']} to {one['high']}",
                                 one["fails"],
+                                one["at"],
                             ):
                                 with ui.element("td"):
                                     ui.label(said)
             for case in section["cases"]:
-                ui.label(f"{case['name']}: deflection {case['sag']}").classes("small")
-            room = ui.expansion(f"Assumptions; {section['cells']} cells of {section['pitch']} mm")
+                ui.label(f"{case['name']}: deflects {case['sag']} at the most").classes("small")
+            room = ui.expansion(f"What is assumed; {section['cells']} cells of {section['pitch']} mm")
             with room, ui.element("ul").classes("points small"):
                 for line in section["notes"]:
                     with ui.element("li"):
                         ui.label(line)
 
-    running(bool(desk.solving))
     desk.when("brief", brief)
     desk.when("part", brief)
+    desk.when("beside", beside)
     desk.when("strength", strength)
+
+
+def _pushed(case: dict[str, object]) -> bool:
+    return any(case.get(name) for name in ("force", "pressure", "moment", "gravity", "acceleration_m_s2"))

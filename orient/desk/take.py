@@ -7,43 +7,53 @@ from typing import Any
 from nicegui import ui
 
 from orient.desk.answers import File
-from orient.desk.edits import toml_of
 from orient.desk.state import BY_HAND, Desk
 from orient.desk.work import Stopped
+
+# Where a file is asked for beside the answer, without a place for words that would move the part.
+BESIDE_THE_ANSWER = "3mf"
 
 
 def build(desk: Desk) -> None:
     """A button a file."""
     none = ui.label("Once a part is here, its files can be taken from this place.").classes("small")
-    said: ui.label
     minutes: ui.number
     room = ui.element("div").classes("take")
     with room:
         pose = ui.label().classes("which")
-        with ui.element("div").classes("abreast"):
+        with _offer(
+            "The part in this pose", "Set down on the bed, ready to slice. A 3MF says its unit and job."
+        ):
             for kind in ("3mf", "stl"):
                 ui.button(
-                    f"Part in this pose, {kind.upper()}",
-                    on_click=lambda kind=kind: fetch(desk, said, "save", kind=kind),
-                ).props("unelevated no-caps" if kind == "3mf" else "outline no-caps")
-        ui.button("The page to send along", on_click=lambda: fetch(desk, said, "page")).props(
-            "outline no-caps"
-        )
-        with ui.element("div").classes("abreast"):
+                    kind.upper(), on_click=lambda kind=kind: fetch(desk, "take", "save", kind=kind)
+                ).props("unelevated no-caps" if kind == "3mf" else "outline no-caps").props(
+                    f'aria-label="The part in this pose, {kind.upper()}"'
+                )
+        with _offer("The page", "One file for any browser: poses, hard features and figures, to send along."):
+            ui.button("Page", on_click=lambda: fetch(desk, "take", "page")).props(
+                'outline no-caps aria-label="The page"'
+            )
+        with _offer(
+            "Test prints", "Short prints of what is hard, to find the settings before the whole part."
+        ):
+            minutes = ui.number("min each", value=5, min=1, max=120, step=1).props("dense outlined")
             ui.button(
-                "Short test prints of the hard features",
-                on_click=lambda: fetch(desk, said, "trial_prints", minutes=minutes.value or 5.0),
+                "Test prints",
+                on_click=lambda: fetch(desk, "take", "trial_prints", minutes=minutes.value or 5.0),
             ).props("outline no-caps")
-            minutes = ui.number("minutes each", value=5, min=1, max=120, step=1).props("dense outlined")
-        ui.button(
-            "Everything in one folder, zipped",
-            on_click=lambda: fetch(desk, said, "package", minutes=minutes.value or 5.0),
-        ).props("outline no-caps")
-        ui.button(
-            "The brief, brief.toml",
-            on_click=lambda: ui.download.content(toml_of(desk.history.now), "brief.toml", "application/toml"),
-        ).props("outline no-caps")
-        said = ui.label().props('aria-live="polite"')
+        with _offer("The package", "All of it in one zip, with settings to try, the brief, and checksums."):
+            ui.button(
+                "Package", on_click=lambda: fetch(desk, "take", "package", minutes=minutes.value or 5.0)
+            ).props('outline no-caps aria-label="The package"')
+        with _offer(
+            "The brief", "The job as a file, brief.toml; it opens here again, and the shell reads it."
+        ):
+            ui.button("Brief", on_click=lambda: save_brief(desk)).props(
+                'outline no-caps aria-label="The brief"'
+            )
+        said = ui.label().classes("told-files").props('aria-live="polite"')
+        stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
 
     def order() -> None:
         none.set_visibility(desk.judged is None)
@@ -54,33 +64,68 @@ def build(desk: Desk) -> None:
         elif desk.chosen == BY_HAND:
             pose.set_text("The pose that your hand has turned the part to is what is shown and taken.")
 
+    def beside() -> None:
+        said.set_text(told(desk, "take"))
+        stop.set_visibility("take" in desk.beside)
+
     desk.when("order", order)
+    desk.when("beside", beside)
 
 
-async def fetch(desk: Desk, said: ui.label, name: str, **asked: Any) -> None:
-    """Have a file made, and hand it to the browser."""
-    if desk.judged is None:
+def _offer(title: str, words: str) -> ui.element:
+    """A kind of file: what it is, and room for its buttons."""
+    with ui.element("div").classes("offer"):
+        with ui.element("div"):
+            ui.label(title).classes("title")
+            ui.label(words).classes("small")
+        return ui.element("div").classes("abreast")
+
+
+def told(desk: Desk, kind: str) -> str:
+    """How far a file is, or how that ended."""
+    doing = desk.beside.get(kind)
+    return desk.said.get(kind, "") if doing is None else f"{doing[0]} …"
+
+
+def save_brief(desk: Desk) -> None:
+    """Hand the brief to the browser."""
+    ui.download.content(desk.toml, "brief.toml", "application/toml")
+
+
+async def fetch(desk: Desk, where: str, name: str, /, **asked: Any) -> None:
+    """Have a file made, and hand it to the browser.
+
+    Parameters
+    ----------
+    desk : Desk
+        Whose.
+    where : str
+        Where it is told how far it is.
+    name : str
+        The job that makes it.
+    **asked
+        Of the job.
+    """
+    if desk.judged is None or desk.page is None or where in desk.beside:
         return
     lane = desk.lane if name == "save" else desk.visitor.long
-    said.set_text("Making it …")
-
-    def far(words: str, share: float | None) -> None:
-        said.set_text(f"{words} …")
-
     try:
-        made: File = await lane.do(
+        made: File = await desk.do_beside(
+            where,
+            lane,
             name,
-            toml=toml_of(desk.history.now),
+            "Making it",
+            toml=desk.toml,
             forces=desk.loaded,
-            progress=far,
             direction=desk.direction,
             **asked,
         )
     except Stopped:
-        said.set_text("Stopped.")
         return
-    except BaseException:
-        said.set_text("")
-        raise
-    ui.download.content(made.body, made.name, made.media_type)
-    said.set_text(made.said or f"{made.name} was handed to the browser.")
+    desk.said[where] = f"{made.name} was handed to the browser. {made.said}".strip()
+    # The page may have been loaded anew meanwhile.
+    with desk.page:
+        ui.download.content(made.body, made.name, made.media_type)
+        if where == BESIDE_THE_ANSWER:
+            ui.notify(desk.said.pop(where), multi_line=True)
+    desk.tell("beside")

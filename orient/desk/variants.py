@@ -10,9 +10,13 @@ from nicegui.events import UploadEventArguments
 from orient.desk.answers import Compared
 from orient.desk.arrival import receive
 from orient.desk.bring import uploader
-from orient.desk.edits import toml_of
+from orient.desk.scene import PartScene
 from orient.desk.state import Desk
 from orient.desk.work import Stopped
+
+# How the two lie on the bed, by the numbers that the scenes know.
+_LYING = {1: "both as the first lies best", 2: "each as it lies best", 3: "both as is best for all"}
+_PLACES = ("corner", "under", "front", "back", "left", "right", "above")
 
 
 def build(desk: Desk) -> None:
@@ -22,45 +26,62 @@ def build(desk: Desk) -> None:
         "the same job."
     ).classes("small")
 
-    def far(words: str, share: float | None) -> None:
-        told.set_text(f"{words} …")
-
     async def arrived(event: UploadEventArguments) -> None:
         if desk.brought is None:
             ui.notify("Bring the first part first.")
             return
         arrival = await receive(event.file, desk.visitor.folder)
-        found.clear()
-        stop.set_visibility(True)
+        desk.compared = None
+        desk.tell("compared")
+        name = Path(arrival.name).stem or arrival.name
         try:
-            answer: Compared = await desk.visitor.long.do(
+            desk.compared = await desk.do_beside(
                 "variant",
-                toml=toml_of(desk.history.now),
+                desk.visitor.long,
+                "variant",
+                f"Reading {name}",
+                toml=desk.toml,
                 path=str(arrival.path),
-                name=Path(arrival.name).stem or arrival.name,
-                progress=far,
+                name=name,
             )
         except Stopped:
             return
-        finally:
-            told.set_text("")
-            stop.set_visibility(False)
-        with found:
-            _show(answer)
+        desk.tell("compared")
 
     uploader("Drop the revision, or click", arrived)
     told = ui.label().props('aria-live="polite"')
+    bar = ui.linear_progress(show_value=False, size="6px").classes("bar").props('aria-label="how far it is"')
     stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
-    stop.set_visibility(False)
-    found = ui.element("div")
-    desk.when("part", found.clear)
+    found = ui.element("div").classes("compared")
+
+    def beside() -> None:
+        doing = desk.beside.get("variant")
+        for one in (bar, stop):
+            one.set_visibility(doing is not None)
+        told.set_text(desk.said.get("variant", "") if doing is None else f"{doing[0]} …")
+        bar.set_value((doing[1] if doing else None) or 0.0)
+
+    def compared() -> None:
+        found.clear()
+        if desk.compared is not None:
+            with found:
+                _show(desk, desk.compared)
+
+    desk.when("beside", beside)
+    desk.when("compared", compared)
 
 
-def _show(answer: Compared) -> None:
+def _show(desk: Desk, answer: Compared) -> None:
     first, second = answer.names
     with ui.element("p").classes("judgement"):
-        ui.label(answer.word).classes(f"word {answer.word}")
+        ui.label({"tie": "neither"}.get(answer.word, answer.word)).classes(f"word {answer.word}")
         ui.label(answer.verdict)
+    _side_by_side(desk, answer)
+    if answer.changes:
+        with ui.element("ul").classes("points"):
+            for said in answer.changes:
+                with ui.element("li"):
+                    ui.label(said)
     with ui.element("div").classes("wide"), ui.element("table"):
         with ui.element("thead"), ui.element("tr"):
             for name in ("", first, second, "change", ""):
@@ -72,12 +93,32 @@ def _show(answer: Compared) -> None:
                     for key in ("title", "first", "second", "change", "word"):
                         with ui.element("td"):
                             ui.label(row[key])
-    if answer.changes:
-        with ui.element("ul").classes("points"):
-            for said in answer.changes:
-                with ui.element("li"):
-                    ui.label(said)
     ui.button(
         "Take the whole comparison as a page",
         on_click=lambda: ui.download.content(answer.page, "comparison.html", "text/html"),
     ).props("outline no-caps")
+
+
+def _side_by_side(desk: Desk, answer: Compared) -> None:
+    """Both parts, turned together, what changed on them coloured."""
+    scenes: list[PartScene] = []
+    with ui.element("div").classes("sides"):
+        for name, data, what in zip(answer.names, answer.scenes, ("removed", "added"), strict=True):
+            with ui.element("figure"):
+                scene = PartScene(desk.visitor.shelf, quiet=True)
+                scene.open(data)
+                scenes.append(scene)
+                with ui.element("figcaption"):
+                    ui.label(f"{name}, with what was {what}")
+    scenes[0].follow(scenes[1])
+    ui.label("They turn together. Orange and lined: removed. Blue and dotted: added.").classes("small")
+    with ui.element("div").classes("abreast"):
+        lying = ui.select(_LYING, value=1, label="Lying").props("dense outlined").classes("lying")
+        seen = ui.select(list(_PLACES), value="corner", label="Seen from").props("dense outlined")
+
+    def lie() -> None:
+        for scene in scenes:
+            scene.show(int(lying.value), "pair1")
+
+    lying.on_value_change(lie)
+    seen.on_value_change(lambda: scenes[0].see(str(seen.value)))

@@ -239,7 +239,7 @@ def test_forces_and_fixings_are_listed_and_removed_one_by_one(tmp_path):
         with user:
             desk.edit(data, "the brief")
         await user.should_see("held: hole near −27, 0, 3")
-        await user.should_see("120 N: face near 12.5, 0, 40")
+        await user.should_see("120 N along 0, 0, −1: face near 12.5, 0, 40")
         await user.should_see("bears no support: face near 12.5, 0, 40")
         with user:
             removes = [one for one in ElementFilter(kind=ui.button) if one.text == "Remove"]

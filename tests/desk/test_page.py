@@ -209,7 +209,7 @@ def test_a_hand_turns_the_part_and_reads_the_score(laid):
     laid.mouse.down()
     laid.mouse.move(x + 60, y + 15, steps=3)
     laid.mouse.up()
-    laid.wait_for_selector(".by-hand >> text=By hand: score")
+    laid.wait_for_selector(".by-hand >> text=Turned by hand")
     laid.get_by_text("Turn the part by hand").click()
     laid.locator(".by-hand button").click()
     laid.wait_for_selector(".by-hand", state="hidden")

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import io
+import json
 import zipfile
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +24,7 @@ from orient.handover.tray import tray_bytes, tray_of
 from orient.package import package_files
 from orient.part.read import read_part
 from orient.show.handover import oriented_sentence, time_words
-from orient.show.page.comparison import comparison_page, pair_section
+from orient.show.page.comparison import comparison_page, pair_section, sides_data
 from orient.show.page.page import report
 from orient.variants.compare import compare, distinct
 
@@ -193,12 +195,25 @@ def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str
     pair = found.pairs[0]
     told = pair_section(pair, 1)
     changes = tuple(
-        f"{one['id']} {one['what']}: {one['volume']} mm³ at {one['at']}" for one in told["changes"]
+        f"{one['id']} {one['what']}: {one['volume']} mm³ at {one['at']} mm" for one in told["changes"]
     )
     rows = tuple(told["ways"][0]["rows"])
+    before, after = (_scene(one) for one in sides_data(found)["variants"])
     return Compared(
-        (names[0], names[1]), pair.verdict, told["word"], rows, changes, comparison_page(found).encode()
+        (names[0], names[1]),
+        pair.verdict,
+        told["word"],
+        rows,
+        changes,
+        comparison_page(found).encode(),
+        (before, after),
     )
+
+
+def _scene(one: dict[str, Any]) -> bytes:
+    """A side of a comparison for the viewer: what changed is coloured, lying as the first lies best."""
+    shown = one | {"first": {"paint": "pair1", "pose": 1}}
+    return json.dumps(shown, separators=(",", ":"), allow_nan=False).encode()
 
 
 def _judged(

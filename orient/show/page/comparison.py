@@ -14,7 +14,17 @@ from orient.features.register import BY_NAME as KINDS
 from orient.part.mesh import Part
 from orient.pose.rotation import rotation_to_bed
 from orient.ranking.figures import figure
-from orient.show.comparison import difference_words, has_strength, percent_words, range_words, written
+from orient.show.comparison import (
+    LOOPS_SAID,
+    THICK_SAID,
+    difference_words,
+    has_strength,
+    other_length,
+    percent_words,
+    range_words,
+    titled,
+    written,
+)
 from orient.show.files import write_whole
 from orient.show.page.brief_text import brief_toml
 from orient.show.page.page import NO_SCRIPT, environment, image, json_text, page_text, policy, program_version
@@ -24,7 +34,7 @@ from orient.show.picture.draw import angles_for
 from orient.show.picture.seen import scene_of
 from orient.show.viewer.library import INSTALL, viewer_script
 from orient.show.viewer.payload import base64_text, mesh_data, paint_data
-from orient.show.words import direction_words
+from orient.show.words import direction_words, fill_words
 from orient.variants.compare import WAYS, Comparison, Pair, Variant
 from orient.variants.features import Match
 from orient.variants.measures import BY_NAME, Delta
@@ -78,7 +88,7 @@ def comparison_page(found: Comparison) -> str:
             ranked=_ranked(found) if len(found.variants) > 2 else (),
             pairs=[_pair(pair, k) for k, pair in enumerate(found.pairs, start=1)],
             warnings=[f"{one.name}: {said}" for one in found.variants for said in one.evaluation.warnings],
-            data=None if library is None else json_text(_data(found)),
+            data=None if library is None else json_text(sides_data(found)),
             install=INSTALL,
             load_caution=LOAD_CAUTION if any(has_strength(one) for one in found.variants) else None,
             brief=brief_toml(found.variants[0].evaluation.brief),
@@ -155,14 +165,17 @@ def pair_section(pair: Pair, number: int) -> dict[str, Any]:
                 ],
             }
             for one in pair.features
-            if one.state != "same"
+            if one.state != "same" or other_length(one)
         ],
-        "same": sum(one.state == "same" for one in pair.features),
+        "loops": LOOPS_SAID if any(other_length(one) for one in pair.features) else "",
+        "thick": THICK_SAID,
+        "fill": fill_words(pair.first.evaluation),
+        "same": sum(one.state == "same" and not other_length(one) for one in pair.features),
         "ways": [
             {
                 "title": _WAYS[way],
                 "along": [direction_words(one.figures.directions[row]) for one in (pair.first, pair.second)],
-                "rows": [_row(one) for one in pair.measures[way].values()],
+                "rows": [_row(one, pair) for one in pair.measures[way].values()],
             }
             for row, way in enumerate(WAYS)
         ],
@@ -174,14 +187,13 @@ def _tone(one: Match) -> str:
     """Whether it matters that a feature went, came or changed: not where it prints as it is."""
     if all(feature is None or feature.verdict == "fine" for feature in (one.first, one.second)):
         return "tie"
-    return "better" if one.state in ("gone", "easier") else "worse"
+    return {"gone": "better", "easier": "better", "same": "tie"}.get(one.state, "worse")
 
 
-def _row(one: Delta) -> dict[str, str]:
+def _row(one: Delta, pair: Pair) -> dict[str, str]:
     measure = BY_NAME[one.name]
-    unit = measure.unit if measure.unit in ("mm", "mm²", "mm³", "g", "min") else ""
     return {
-        "title": f"{measure.title}, {unit}" if unit else measure.title,
+        "title": titled(measure, pair.first),
         "first": written(measure, one.first.nominal),
         "second": written(measure, one.second.nominal),
         "change": difference_words(measure, one),
@@ -200,15 +212,19 @@ def _ranked(found: Comparison) -> list[dict[str, Any]]:
             "undominated": found.undominated[k],
             "broken": found.variants[k].broken,
             "figures": [
-                (BY_NAME[name].title, written(BY_NAME[name], values[k][name].nominal)) for name in names
+                (titled(BY_NAME[name], found.variants[0]), written(BY_NAME[name], values[k][name].nominal))
+                for name in names
             ],
         }
         for k in found.order
     ]
 
 
-def _data(found: Comparison) -> dict[str, Any]:
-    """What the viewers draw: a mesh a variant, with a colouring for each pair that it is in."""
+def sides_data(found: Comparison) -> dict[str, Any]:
+    """What the viewers draw: a mesh a variant, with a colouring for each pair that it is in.
+
+    Poses are 1, both as the first lies best; 2, each as it lies best; 3, both as is best for all.
+    """
     poses = {1: laid(found.variants, 1), 2: laid(found.variants, 0), 3: laid(found.variants, 2)}
     size = max(one.part.size_mm for one in found.variants)
     first, paints = marked(

@@ -14,8 +14,8 @@ __all__ = ["footprint_sides", "part_frame", "rotation_to_bed", "rotations_to_bed
 
 # Rectangles whose areas differ by less than this share are equally good.
 TIED = 1e-6
-# A rectangle along the file's own axes is kept up to this share more area. Where room is so short that a hundredth
-# decides, every turn is tried anyway: for the fit in a machine, and for the copies on a bed.
+# A rectangle along the file's own axes is kept up to this share more area. Where room is so short that a
+# hundredth decides, every turn is tried anyway: for the fit in a machine, and for the copies on a bed.
 KEPT = 0.01
 # A file in single precision lays its faces level to some 1e-7.
 _IN_PLANE = 1e-6
@@ -30,11 +30,11 @@ def rotation_to_bed(direction: ArrayLike, points: ArrayLike) -> NDArray[np.float
     The build direction becomes z and the lowest point lies at 0. About z, the part is turned so that the
     longer side of a rectangle round its footprint lies along x; the rectangle is centred on 0, 0. A part
     with an axis of its file in the plane of the bed keeps it along the bed where the rectangle is then at
-    most a hundredth larger than the least: nobody wants it askew by a degree for that. Otherwise the least-area
-    rectangle is taken, of which one side lies along an edge of the footprint's hull (Freeman and Shapira,
-    Determining the minimum-area encasing rectangle for an arbitrary closed curve, Comm. ACM 18, 1975,
-    409–413). Of equal rectangles, and of the two senses of x, the one that keeps x nearest to the file's x
-    is taken, then to its y.
+    most a hundredth larger than the least: nobody wants it askew by a degree for that. Otherwise the
+    least-area rectangle is taken, of which one side lies along an edge of the footprint's hull (Freeman and
+    Shapira, Determining the minimum-area encasing rectangle for an arbitrary closed curve, Comm. ACM 18,
+    1975, 409–413). Of equal rectangles, and of the two senses of x, the one that keeps x nearest to the
+    file's x is taken, then to its y.
 
     Parameters
     ----------

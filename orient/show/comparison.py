@@ -15,9 +15,9 @@ from rich.text import Text
 from orient.evaluation import LOAD_CAUTION
 from orient.features.register import BY_NAME as KINDS
 from orient.ranking.figures import figure
-from orient.show.table import direction_words
+from orient.show.words import direction_words, fill_words
 from orient.variants.compare import WAYS, Comparison, Pair, Variant
-from orient.variants.features import Match
+from orient.variants.features import Match, by_length
 from orient.variants.measures import BY_NAME, Delta, Measure, Value
 
 COMPARISON_SCHEMA = "orient/comparison/1"
@@ -26,6 +26,10 @@ COMPARISON_SCHEMA = "orient/comparison/1"
 STYLES = {"better": "#009e73", "worse": "#e69f00", "tie": "dim"}
 _SIGNS = {"gone": "−", "new": "+", "easier": "▾", "harder": "▴", "same": "="}
 _MOST_ROWS = 12
+THICK_SAID = "thick: square through the piece; half of its surface is this thick or less."
+LOOPS_SAID = (
+    "Same, with two lengths: the runs of the corner hang together otherwise; it is no sharper for that."
+)
 # More per cent than this are said as so many times as much.
 _TIMES = 900.0
 
@@ -190,7 +194,7 @@ def _pair_view(pair: Pair, width: int) -> list[RenderableType]:
     ]
     if pair.second.placed.common:
         parts += ["", *_changes(pair)]
-        if told := [one for one in pair.features if one.state != "same"]:
+        if told := [one for one in pair.features if one.state != "same" or other_length(one)]:
             parts += ["", *_features(told, pair)]
     return [*parts, "", *_measures(pair, width)]
 
@@ -213,6 +217,8 @@ def _changes(pair: Pair) -> list[RenderableType]:
         return [Text("What changed: nothing.", style="bold")]
     about = "≈ " if pair.changes.approximate else ""
     table = _table("", "", f"{about}volume\nmm³", "area\nmm²", "thick\nmm", f"where in {pair.first.name}\nmm")
+    for column in table.columns[2:5]:
+        column.justify = "right"
     for one in pieces[:_MOST_ROWS]:
         at = ", ".join(f"{round(float(x), 1) + 0.0:.1f}".replace("-", "−") for x in one.at_mm)
         table.add_row(
@@ -226,7 +232,7 @@ def _changes(pair: Pair) -> list[RenderableType]:
     parts: list[RenderableType] = [Text("What changed", style="bold"), Padding(table, (0, 0, 0, 2))]
     if len(pieces) > _MOST_ROWS:
         parts.append(Text(f"  … and {len(pieces) - _MOST_ROWS} smaller ones."))
-    return parts
+    return [*parts, Text(f"  {THICK_SAID}", style="dim")]
 
 
 def _features(told: Sequence[Match], pair: Pair) -> list[RenderableType]:
@@ -241,11 +247,13 @@ def _features(told: Sequence[Match], pair: Pair) -> list[RenderableType]:
                 if feature is None
                 else [f"{feature.id}: {figure(feature.size_mm, 'mm')} mm", feature.verdict]
             )
-        word = {"gone": "better", "easier": "better", "new": "worse", "harder": "worse"}[one.state]
+        word = {"gone": "better", "easier": "better", "same": "tie"}.get(one.state, "worse")
         table.add_row(Text(cells[0], style=STYLES[word]), *cells[1:])
     parts: list[RenderableType] = [Text("Hard features, each in its own best pose", style="bold")]
     if hard:
         parts.append(Padding(table, (0, 0, 0, 2)))
+    if any(one.state == "same" for one in hard):
+        parts.append(Text(f"  {LOOPS_SAID}", style="dim"))
     if len(hard) > 2 * _MOST_ROWS:
         parts.append(Text(f"  … and {len(hard) - 2 * _MOST_ROWS} more."))
     if fine:
@@ -253,6 +261,18 @@ def _features(told: Sequence[Match], pair: Pair) -> list[RenderableType]:
         came = sum(one.state == "new" for one in fine)
         parts.append(Text(f"  Of those that print as they are, {went} went and {came} came."))
     return parts
+
+
+def other_length(one: Match) -> bool:
+    """Whether a feature is the same though its runs are longer or shorter: told, and called neither."""
+    return (
+        one.first is not None
+        and one.second is not None
+        and one.state == "same"
+        and one.first.verdict != "fine"
+        and not by_length(one.first, one.second)
+        and figure(one.first.size_mm, "mm") != figure(one.second.size_mm, "mm")
+    )
 
 
 def _measures(pair: Pair, width: int) -> list[RenderableType]:
@@ -268,7 +288,7 @@ def _measures(pair: Pair, width: int) -> list[RenderableType]:
     for name, one in own.items():
         measure = BY_NAME[name]
         row: list[str | Text] = [
-            f"{measure.title}{_unit(measure, pair)}",
+            titled(measure, pair.first),
             written(measure, one.first.nominal),
             written(measure, one.second.nominal),
             difference_words(measure, one),
@@ -280,8 +300,8 @@ def _measures(pair: Pair, width: int) -> list[RenderableType]:
                 other = pair.measures[way][name]
                 row += [percent_words(measure, other) or difference_words(measure, other), _word(other)]
         table.add_row(*row)
-    ranges = range_words(pair)
-    return [*_poses(pair), "", table, *([Text(ranges, style="dim")] if ranges else [])]
+    said = [one for one in (range_words(pair), fill_words(pair.first.evaluation)) if one]
+    return [*_poses(pair), "", table, *[Text(one, style="dim") for one in said]]
 
 
 def _poses(pair: Pair) -> list[RenderableType]:
@@ -317,15 +337,16 @@ def _word(one: Delta) -> Text:
     return Text(one.word, style=STYLES.get(one.word, ""))
 
 
-def _unit(measure: Measure, pair: Pair) -> str:
+def titled(measure: Measure, first: Variant) -> str:
+    """A measure's title with its unit, the currency that of the brief."""
     match measure.unit:
         case "money":
-            currency = pair.first.evaluation.shop.shop.rates.currency
-            return f", {currency}" if currency else ""
+            currency = first.evaluation.shop.shop.rates.currency
+            return f"{measure.title}, {currency}" if currency else measure.title
         case "" | "share" | "factor" | "score" | "hours":
-            return ""
+            return measure.title
         case unit:
-            return f", {unit}"
+            return f"{measure.title}, {unit}"
 
 
 def written(measure: Measure, value: float) -> str:
@@ -362,7 +383,9 @@ def percent_words(measure: Measure, one: Delta) -> str:
         return "0 %"
     if one.percent > _TIMES:
         return f"× {one.second.nominal / one.first.nominal:,.1f}"
-    return f"{'+' if one.percent > 0 else '−' if one.percent < 0 else ''}{abs(one.percent):,.0f} %"
+    if abs(one.percent) < 0.5:
+        return "under 0.5 %"
+    return f"{'+' if one.percent > 0 else '−'}{abs(one.percent):,.0f} %"
 
 
 def _ranked(found: Comparison) -> RenderableType:
@@ -379,7 +402,7 @@ def _ranked(found: Comparison) -> RenderableType:
     if any("safety_factor" in one for one in values):
         shown.remove("strength_retained")
     names = [name for name in shown if all(name in one for one in values)]
-    table = _table("", "variant", *[BY_NAME[name].title for name in names])
+    table = _table("", "variant", *[titled(BY_NAME[name], found.variants[0]) for name in names])
     for column in table.columns[2:]:
         column.justify = "right"
     for place, k in enumerate(found.order, start=1):

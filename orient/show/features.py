@@ -176,7 +176,8 @@ def _what(one: Feature) -> str:
     size = f"{_mm(one.size_mm)} mm"
     limit = "" if one.limit_mm is None else f", limit {_mm(one.limit_mm)}"
     place = ", ".join(_coordinate(value) for value in one.at_mm)
-    return f"{BY_NAME[one.kind].title}\n{size}{limit}\nat {place}"
+    where = "around" if one.more.get("ring") else "at"
+    return f"{BY_NAME[one.kind].title}\n{size}{limit}\n{where} {place}"
 
 
 def _why(one: Feature) -> str:

@@ -16,7 +16,7 @@ from orient.evaluation import Evaluation
 from orient.part.mesh import Part
 from orient.part.select import Selection
 from orient.ranking.ranked import Ranking
-from orient.show.table import direction_words
+from orient.show.words import direction_words, fill_words
 from orient.strength.judge import MOST_SAFE
 from orient.strength.section import FAILS, Strength
 
@@ -135,13 +135,16 @@ def strength_view(
     said = (
         f"safety: strength over stress, averaged over a ball of {field.ball_mm:.2f} mm, "
         f"{field.zone_mm:.2f} mm and more from fixed and loaded faces; low and high: with the least and the "
-        "greatest strengths of the sources. raw: at the worst point of all."
+        "greatest strengths of the sources. raw: at the worst point of all; it falls with finer cells at "
+        "clamps and sharp corners, so it is no figure to choose by."
     )
     if ranking is not None:
         said += " kept: of what it would bear if its layers held together as they hold in themselves."
         if strength.by_axis is not None:
             said += " axis: what the stress axis alone says is kept."
     parts.append(Text(said, style="dim italic"))
+    if evaluation is not None and (filled := fill_words(evaluation)):
+        parts.append(Text(filled, style="italic"))
     if len(field.cases) > 1:
         parts += ["", _by_case(strength, rows)]
     if strength.breaks:

@@ -16,6 +16,7 @@ from orient.show.features import poses_view
 from orient.show.shop import NO_DATA, order_words
 from orient.show.terminal import print_view
 from orient.show.words import direction_words as direction_words
+from orient.show.words import fill_words
 
 # Eighths of a block, from empty to full.
 _BAR = " ▏▎▍▌▋▊▉█"
@@ -54,6 +55,7 @@ def ranking_view(evaluation: Evaluation, width: int = 100, *, why: bool = False)
         "",
         _table(evaluation, rows, wide=width >= WITH_BARS),
         _legend(evaluation, wide=width >= WITH_BARS),
+        *([Text(filled, style="italic")] if (filled := fill_words(evaluation)) else []),
         *poses_view(evaluation),
         "",
     ]

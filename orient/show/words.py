@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    # Who only names a direction need not load what found it.
+    from orient.evaluation import Evaluation
 
 
 def direction_words(direction: NDArray[np.float64]) -> str:
@@ -17,3 +23,19 @@ def direction_words(direction: NDArray[np.float64]) -> str:
         if abs(direction[axis]) > 1.0 - 1e-9:
             return ("+" if direction[axis] > 0 else "−") + name
     return " ".join(f"{value:.2f}".replace("-0.00", "0.00").replace("-", "−") for value in direction)
+
+
+def fill_words(evaluation: Evaluation) -> str:
+    """Say which inside a safety factor is of, against what hours and cost are of; empty where it is solid."""
+    share = evaluation.shop.shop.plan.infill
+    if evaluation.strength is None or share >= 1.0:
+        return ""
+    if evaluation.brief.process.infill is None:
+        return (
+            f"Safety is of a part that is solid all through; hours, material and cost are of one filled to "
+            f"{100 * share:g} %, which bears less. Give infill in [process] to have all of one part."
+        )
+    return (
+        f"Safety, hours, material and cost are of a part filled to {100 * share:g} % within solid contours; "
+        "a solid one bears more."
+    )

@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import io
 import re
 import tomllib
 from dataclasses import replace
@@ -11,6 +12,7 @@ from importlib.resources import files
 import html5lib
 import numpy as np
 import pytest
+from rich.console import Console
 
 import orient
 from orient.errors import OrientError
@@ -18,11 +20,14 @@ from orient.handover.oriented import brief_hash
 from orient.show.page import page
 from orient.show.page.brief_text import brief_toml
 from orient.show.page.chart import _axis, trade_off
-from orient.show.page.facts import compared, pose_facts
+from orient.show.page.facts import Fact, compared, pose_facts
 from orient.show.page.page import report, write_report
 from orient.show.picture.subject import subject_of
+from orient.show.strength import strength_view
+from orient.show.table import ranking_view
 from orient.show.viewer import library
-from orient.show.viewer.payload import mesh_data, packed_text
+from orient.show.viewer.payload import mesh_data, packed_text, viewer_data
+from orient.show.words import fill_words
 from tests.evaluated import SAMPLES, open_box, sample, without_load
 from tests.show.pages import HOSTILE, bracket, hostile, plain, plain_evaluation, sphere
 
@@ -212,7 +217,8 @@ def test_light_is_weak_in_the_chart_as_on_the_part():
     weak, strong = colours[int(factor.argmin()) + 1], colours[int(factor.argmax()) + 1]
     paint = subject_of(found, 0).paint("safety")
     low, high = paint.palette[paint.steps(np.array([paint.low, paint.high]))]
-    assert tuple(weak) == tuple(low.tolist()) and tuple(strong) == tuple(high.tolist())
+    assert tuple(weak) == tuple(low.tolist())
+    assert tuple(strong) == tuple(high.tolist())
     assert sum(weak) > sum(strong)
 
 
@@ -240,10 +246,53 @@ def test_the_best_figure_beside_others_is_marked_and_ties_are_not():
     marked = compared([pose_facts(found, row) for row in rows])
     for name in ("support", "height", "score"):
         own = [next(fact for fact in pose if fact.name == name) for pose in marked]
-        best = [fact.value for fact in own if fact.best]
-        assert set(best) <= {min(fact.value for fact in own)}
+        best = {fact.said for fact in own if fact.best}
+        assert best <= {min(own, key=lambda fact: fact.value).said}
     score = [next(fact for fact in pose if fact.name == "score") for pose in marked]
     assert sum(fact.best for fact in score) == 1
+
+
+def test_figures_that_read_alike_are_marked_alike():
+    def poses(*values):
+        return [[Fact("hours", f"{value:.1f} h", value)] for value in values]
+
+    def marks(*values):
+        return [pose[0].best for pose in compared(poses(*values))]
+
+    assert marks(2.81, 2.84, 3.2, 3.4) == [True, True, False, False]
+    # Most of them read alike: that singles none out.
+    assert marks(2.81, 2.84, 2.83, 3.4) == [False] * 4
+
+
+def test_solid_against_filled_is_told_beside_the_safety_factor():
+    found = sample("mast_bracket")
+    part_filled = found.brief.model_copy(
+        update={"process": found.brief.process.model_copy(update={"infill": None})}
+    )
+    plan = replace(found.shop.shop.plan, infill=0.2)
+    shop = replace(found.shop, shop=replace(found.shop.shop, plan=plan))
+    assert fill_words(found) == ""
+    mixed = replace(found, brief=part_filled, shop=shop)
+    assert "solid all through" in fill_words(mixed)
+    assert "20 %" in fill_words(mixed)
+    given = found.brief.model_copy(update={"process": part_filled.process.model_copy(update={"infill": 0.2})})
+    assert "filled to 20 % within solid contours" in fill_words(replace(mixed, brief=given))
+    assert fill_words(replace(mixed, strength=None)) == ""
+    # Wherever the factor is shown to a person.
+    for view in (ranking_view(mixed), strength_view(mixed.part, mixed.strength, mixed)):
+        console = Console(width=100, file=io.StringIO())
+        console.print(view)
+        assert "solid all through" in " ".join(console.file.getvalue().split())
+    assert report(mixed).count("solid all through") >= 2
+
+
+def test_the_page_marks_where_the_part_is_held():
+    found = sample("mast_bracket")
+    arrows = viewer_data(found, {0: subject_of(found, 0)})["arrows"]
+    held = [one for one in arrows if one["said"] == "held"]
+    assert len(held) == len({place for case in found.brief.load.case for place in case.fixed}) == 2
+    assert all(one["length"] == 0 for one in held)
+    assert sorted(round(one["at"][0], 3) for one in held) == [-27.0, 27.0]
 
 
 def test_corners_are_kept_to_a_65535th_of_the_box():

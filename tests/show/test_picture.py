@@ -18,13 +18,15 @@ from orient.process import Process
 from orient.show.picture.bed import bed_for
 from orient.show.picture.camera import VIEWS, camera_for, view_angles
 from orient.show.picture.colours import cividis
-from orient.show.picture.draw import angles_for, draw_close_up, draw_picture
+from orient.show.picture.draw import _unseen_words, _verdicts, angles_for, draw_close_up, draw_picture
 from orient.show.picture.legend import _marks
-from orient.show.picture.lettering import spread
+from orient.show.picture.lettering import spread, text_width
 from orient.show.picture.light import hatched
 from orient.show.picture.paint import (
     HELD,
+    OF_VERDICT,
     ON_BED,
+    KindPaint,
     feature_paint,
     overhang_paint,
     thickness_paint,
@@ -310,3 +312,31 @@ def test_what_lies_inside_is_shown_through_a_cut():
     # Reddish purple where the verdict is seen: much red and blue, little green.
     purple = (shown[..., 0] > shown[..., 1] + 25) & (shown[..., 2] > shown[..., 1] + 15)
     assert purple.mean() > 0.15
+
+
+def test_letters_carry_the_colour_of_their_verdict_and_what_is_not_seen_is_named():
+    found = sample("mast_bracket")
+    subject = subject_of(found, found.ranking.recommended - 1)
+    hard = [one for one in subject.inspection.features if one.verdict != "fine"]
+    paint = subject.paint("features")
+    named, fills = _verdicts(paint, hard)
+    assert {paint.kinds[k].said for k in named} == {one.verdict for one in hard}
+    assert all(fills[one.id] == OF_VERDICT[one.verdict].colour for one in hard)
+    assert _unseen_words(["O1", "C2"], 0, 1e4, 16) == "Not seen from here: O1, C2"
+    assert _unseen_words([], 3, 1e4, 16) == "3 more have no letter"
+    short = _unseen_words([f"C{k}" for k in range(60)], 0, 400.0, 16)
+    assert short.endswith("more")
+    assert text_width(short, 16) <= 400.0
+
+
+def test_a_close_up_of_a_corner_shows_the_corner_in_its_colour():
+    found = sample("mast_bracket")
+    subject = subject_of(found, found.ranking.recommended - 1)
+    features = subject.paint("features")
+    plain = KindPaint(features.name, features.kinds, np.zeros_like(features.code))
+    for one in subject.inspection.features:
+        if one.kind == "sharp_corner":
+            picture = draw_close_up(subject.scene, subject.transform, plain, one)
+            seen = np.asarray(Image.open(io.BytesIO(picture.png)).convert("RGB")).astype(int)
+            near = np.abs(seen - np.array(OF_VERDICT[one.verdict].colour)).max(axis=-1) < 30
+            assert near.sum() > 60, one.id

@@ -84,9 +84,10 @@ def compared(facts: list[list[Fact]]) -> list[list[Fact]]:
             others = [other[k].value for other in facts if math.isfinite(other[k].value)]
             if len(others) > 1 and min(others) < max(others):
                 best = min(others) if fact.less_is_better else max(others)
-                # What most of them reach singles none out.
-                few = sum(value == best for value in others) <= len(others) / 2
-                fact = replace(fact, best=few and fact.value == best)
+                # Figures that read alike are alike; what most of them reach singles none out.
+                alike = {other[k].said for other in facts if other[k].value == best}
+                few = sum(other[k].said in alike for other in facts) <= len(others) / 2
+                fact = replace(fact, best=few and fact.said in alike)
             own.append(fact)
         marked.append(own)
     return marked

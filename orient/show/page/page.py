@@ -29,7 +29,7 @@ from orient.show.picture.subject import COLOURS, Subject, subject_of
 from orient.show.shop import NO_DATA, order_words
 from orient.show.viewer.library import INSTALL, viewer_script
 from orient.show.viewer.payload import viewer_data
-from orient.show.words import direction_words
+from orient.show.words import direction_words, fill_words
 from orient.strength.judge import MOST_SAFE
 from orient.strength.section import CAUTION
 
@@ -115,6 +115,7 @@ def report(evaluation: Evaluation) -> str:
                 for row, own in zip(sorted(rows), facts, strict=True)
             ],
             hours_note=hours_note(evaluation),
+            fill_note=fill_words(evaluation),
             chart=trade_off(evaluation),
             chart_size=(WIDTH, HEIGHT),
             features=None if found is None else _features(taken, found),
@@ -191,7 +192,7 @@ def _features(subject: Subject, found: Inspection) -> list[dict[str, Any]]:
     for number, (one, row) in enumerate(zip(found.features, rows, strict=True)):
         row["picture"] = None
         if one.verdict != "fine" and number < MOST_CLOSE_UPS and len(one.faces):
-            alt = f"Close-up of {one.id}, a {row['kind']} of {one.size_mm:.3g} mm: {one.verdict}."
+            alt = f"Close-up of {one.id}, {row['kind']} of {one.size_mm:.3g} mm: {one.verdict}."
             close = draw_close_up(subject.scene, subject.transform, paint, one, size=_CLOSE, alt=alt)
             row["picture"] = image(close)
     return sorted(rows, key=lambda row: VERDICTS.index(row["verdict"]))
@@ -251,6 +252,7 @@ def strength_section(evaluation: Evaluation) -> dict[str, Any] | None:
             for row in rows
         ],
         "notes": (*strength.field.notes, *strength.assumptions),
+        "ball": f"{strength.field.ball_mm:.2f}",
         "cells": f"{strength.field.cells:,}",
         "pitch": f"{strength.field.pitch_mm:.2f}",
     }

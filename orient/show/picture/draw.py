@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from orient.features.model import Feature
+from orient.part.mesh import Part
 from orient.show.picture.bed import (
     EDGE_ON_DEG,
     STEEP_DEG,
@@ -27,9 +28,9 @@ from orient.show.picture.bed import (
 from orient.show.picture.camera import Camera, camera_for, view_angles
 from orient.show.picture.colours import INK, PAPER, PLAIN
 from orient.show.picture.legend import draw_legend, legend_height
-from orient.show.picture.lettering import callouts, text_width
+from orient.show.picture.lettering import callouts, text_width, write
 from orient.show.picture.light import edges, hatched, lit
-from orient.show.picture.paint import UNCOLOURED, KindPaint, Paint, ValuePaint
+from orient.show.picture.paint import OF_VERDICT, UNCOLOURED, KindPaint, Paint, ValuePaint
 from orient.show.picture.seen import Scene, Seen, look
 
 Floats = NDArray[np.float64]
@@ -55,6 +56,8 @@ _MAY_LIE_INSIDE = (
 _SEEN_SHARE = 0.06
 # Faces that reach so many times farther than their feature are not the feature's alone.
 _LARGER = 2.5
+# Cosine of a bend that is an edge.
+_BENT = 0.9
 _CORNERS = 0.5 * np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)])
 
 
@@ -87,7 +90,8 @@ def draw_picture(
     size: tuple[int, int] = (800, 600),
     columns: Floats | None = None,
     letters: Sequence[Feature] = (),
-    marks_at: Sequence[tuple[str, Floats]] = (),
+    marks_at: Sequence[Feature] = (),
+    most: int = 18,
     alt: str = "",
     legend: bool = True,
     letter_px: int | None = None,
@@ -109,9 +113,11 @@ def draw_picture(
     columns : (N, 2, 3) float64, optional
         Columns of support, from `support_columns`.
     letters : sequence of Feature, optional
-        Features to letter where they can be seen.
-    marks_at : sequence of (str, (3,) float64), optional
-        Words for places of the part, in its own coordinates, written where they can be seen.
+        Features to letter where their faces can be seen.
+    marks_at : sequence of Feature, optional
+        Features to letter where their place can be seen: edges and what belongs to the whole part.
+    most : int
+        Letters at the most: more hide what they name. Of features that are seen the first keep theirs.
     alt : str
         What the picture shows, in words.
     legend : bool
@@ -130,8 +136,12 @@ def draw_picture(
     turn, shift = transform[:3, :3], transform[:3, 3]
     laid = scene.part.hull.points @ turn.T + shift
     bed = bed_for(np.ptp(laid, axis=0))
-    below = legend_height(paint, width, px) if legend else 0
-    beside = _label_room([*(one.id for one in letters), *(said for said, _ in marks_at)], px)
+    named, fills = _verdicts(paint, [*letters, *marks_at])
+    below = legend_height(paint, width, px, named) if legend else 0
+    # A line for what cannot be seen from here.
+    told = round(1.5 * px) if legend and (letters or marks_at) else 0
+    below += told
+    beside = _label_room([*(one.id for one in letters), *(one.id for one in marks_at)], px)
     marks = np.vstack([bed.corners, [arrow_foot(bed, azimuth), arrow_top(bed, azimuth)]])
     # Seen from straight above or below, the length of the left edge is written beside it.
     flat = px * 4.2 if abs(elevation) > STEEP_DEG else 0.0
@@ -149,11 +159,21 @@ def draw_picture(
     draw = ImageDraw.Draw(canvas)
     big = px * FINER
     draw_rulers(draw, bed, fine, elevation, big)
-    draw_arrow(draw, bed, fine, azimuth, elevation, big)
     room = (0.4 * big, 0.4 * big, fine.width - 0.4 * big, fine.height - FINER * below - 0.4 * big)
-    callouts(draw, [*_anchors(seen, letters), *_spots(seen, marks_at)], big, room)
+    marked = [*_anchors(seen, letters), *_spots(seen, [(one.id, np.array(one.at_mm)) for one in marks_at])]
+    order = {one.id: place for place, one in enumerate([*letters, *marks_at])}
+    marked.sort(key=lambda mark: order[mark[0]])
+    callouts(draw, marked[:most], big, room, fills)
+    # Over the lines of the letters, so that none cuts through its word.
+    draw_arrow(draw, bed, fine, azimuth, elevation, big)
     if legend:
-        draw_legend(draw, paint, (0, fine.height - FINER * below, fine.width, fine.height), big)
+        top = fine.height - FINER * below
+        draw_legend(draw, paint, (0, top, fine.width, fine.height), big, named)
+        if told:
+            here = {said for said, _, _ in marked}
+            away = [one.id for one in (*letters, *marks_at) if one.id not in here]
+            said = _unseen_words(away, max(len(marked) - most, 0), fine.width - 2.0 * big, big)
+            write(draw, (big, fine.height - 0.55 * FINER * told), said, big, "lm")
     return Picture(_png(canvas.reduce(FINER), isinstance(paint, ValuePaint)), alt, width, height)
 
 
@@ -229,14 +249,14 @@ def draw_close_up(
     seen = look(scene, transform, fine, cut)
     image = _coloured(scene, seen, paint, 12)
     _ink_edges(image, scene, seen, FINER)
-    mine = np.zeros(len(part.faces), dtype=bool)
-    mine[feature.faces] = True
-    shown = mine[seen.face] & (seen.face >= 0)
-    if feature.kind in UNCOLOURED:
-        # The edge itself, where it is one; the faces beside it are not what is meant.
-        crease, _ = edges(seen, part.normals)
-        shown = shown & crease & (feature.kind == "sharp_corner")
-    _ring(image, shown)
+    if feature.kind == "sharp_corner":
+        # The edge itself; the faces beside it are not what is meant.
+        kind = OF_VERDICT.get(feature.verdict)
+        _ring(image, _edge_pixels(part, feature, seen), 7, 4, PLAIN if kind is None else kind.colour)
+    elif feature.kind not in UNCOLOURED:
+        mine = np.zeros(len(part.faces), dtype=bool)
+        mine[feature.faces] = True
+        _ring(image, mine[seen.face] & (seen.face >= 0))
     canvas = Image.fromarray(image)
     return Picture(_png(canvas.reduce(FINER), isinstance(paint, ValuePaint)), alt, *size)
 
@@ -401,9 +421,43 @@ def _ink_edges(image: Pixels, scene: Scene, seen: Seen, thick: int) -> None:
         image[where] = (image[where] * np.float32(ink)).astype(np.uint8)
 
 
-def _ring(image: Pixels, mask: NDArray[np.bool_]) -> None:
-    """Draw a line round pixels: ink outside, paper inside it, so that it shows on any colour."""
-    for grow, colour in ((5, INK), (2, PAPER)):
+def _edge_pixels(part: Part, feature: Feature, seen: Seen) -> NDArray[np.bool_]:
+    """Pixels of the edges of a corner that no face hides: bent ones, or the rim of what lies on the bed."""
+    own = np.zeros(len(part.faces), dtype=bool)
+    own[feature.faces] = True
+    beside = part.neighbours[feature.faces]
+    other = np.where(beside >= 0, beside, 0)
+    inner = (beside >= 0) & own[other]
+    turned = np.einsum("fi,fki->fk", part.normals[feature.faces], part.normals[other]) < _BENT
+    row, side = np.nonzero(~inner if feature.more.get("where") == "outline" else inner & turned)
+    faces = part.faces[feature.faces[row]]
+    steps = np.arange(len(row))
+    a, b = part.vertices[faces[steps, side]], part.vertices[faces[steps, (side + 1) % 3]]
+    share = np.linspace(0.0, 1.0, max(seen.camera.width, seen.camera.height))[:, None, None]
+    turn, shift = seen.transform[:3, :3], seen.transform[:3, 3]
+    at = seen.camera.project((a + (b - a) * share).reshape(-1, 3) @ turn.T + shift)
+    column, line, depth = at[:, 0].astype(np.int64), at[:, 1].astype(np.int64), at[:, 2]
+    inside = (column >= 1) & (line >= 1) & (column < seen.camera.width - 1) & (line < seen.camera.height - 1)
+    column, line, depth = column[inside], line[inside], depth[inside]
+    # An edge lies between pixels: the farthest of those round it decides.
+    near = np.max([seen.depth[line + r, column + c] for r in (-1, 0, 1) for c in (-1, 0, 1)], axis=0)
+    mask = np.zeros(seen.face.shape, dtype=bool)
+    free = depth < near + 2.0 * seen.camera.mm_per_px
+    mask[line[free], column[free]] = True
+    return mask
+
+
+def _ring(
+    image: Pixels,
+    mask: NDArray[np.bool_],
+    outer: int = 5,
+    inner: int = 2,
+    colour: tuple[int, int, int] = PAPER,
+) -> None:
+    """Draw a line round pixels: ink outside, a colour inside it, so that it shows on any other."""
+    if inner > 2:
+        image[mask] = colour
+    for grow, ink in ((outer, INK), (inner, colour)):
         wide = mask.copy()
         for axis in (0, 1):
             for step in range(1, grow + 1):
@@ -413,7 +467,7 @@ def _ring(image: Pixels, mask: NDArray[np.bool_]) -> None:
                 else:
                     wide[:, step:] |= mask[:, :-step]
                     wide[:, :-step] |= mask[:, step:]
-        image[wide & ~mask] = colour
+        image[wide & ~mask] = ink
 
 
 def _anchors(seen: Seen, features: Sequence[Feature]) -> list[tuple[str, float, float]]:
@@ -460,6 +514,29 @@ def _spots(seen: Seen, marks: Sequence[tuple[str, Floats]]) -> list[tuple[str, f
         if len(shown) and depth < float(shown.max()) + 12.0 * camera.mm_per_px:
             found.append((said, column, row))
     return found
+
+
+def _verdicts(
+    paint: Paint | None, features: Sequence[Feature]
+) -> tuple[tuple[int, ...], dict[str, tuple[int, int, int]]]:
+    """Kinds of the legend that letters stand for, and the colour of each letter: its verdict's."""
+    if not isinstance(paint, KindPaint):
+        return (), {}
+    said = [kind.said for kind in paint.kinds]
+    known = [one for one in features if one.verdict in said]
+    numbers = tuple(sorted({said.index(one.verdict) for one in known}))
+    return numbers, {one.id: paint.kinds[said.index(one.verdict)].colour for one in known}
+
+
+def _unseen_words(away: Sequence[str], more: int, wide: float, px: int) -> str:
+    """Say which letters are not seen from here, as many as a line holds, and how many have none."""
+    tail = f"; {more} more have no letter" if more else ""
+    for count in range(len(away), -1, -1):
+        rest = f" and {len(away) - count} more" if count < len(away) else ""
+        said = f"Not seen from here: {', '.join(away[:count])}{rest}" if away else ""
+        if text_width(said + tail, px) <= wide:
+            break
+    return (said + tail).removeprefix("; ")
 
 
 def _label_room(said: Sequence[str], px: int) -> float:

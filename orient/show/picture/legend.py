@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from PIL import ImageDraw
@@ -15,17 +16,21 @@ from orient.show.picture.paint import BEYOND, NO_VALUE, Kind, KindPaint, Paint, 
 _LINE = 1.7
 
 
-def legend_height(paint: Paint | None, width: int, px: int) -> int:
-    """Pixels that the legend takes below a picture of some width."""
+def legend_height(paint: Paint | None, width: int, px: int, named: Sequence[int] = ()) -> int:
+    """Pixels that the legend takes below a picture of some width; `named` are kinds that letters have."""
     if paint is None:
         return 0
     if isinstance(paint, ValuePaint):
         return round(px * 3.6)
-    return round(px * (_LINE * len(_lines(paint, width, px)) + 0.5))
+    return round(px * (_LINE * len(_lines(paint, width, px, named)) + 0.5))
 
 
 def draw_legend(
-    draw: ImageDraw.ImageDraw, paint: Paint | None, room: tuple[float, float, float, float], px: int
+    draw: ImageDraw.ImageDraw,
+    paint: Paint | None,
+    room: tuple[float, float, float, float],
+    px: int,
+    named: Sequence[int] = (),
 ) -> None:
     """Draw the legend.
 
@@ -39,12 +44,14 @@ def draw_legend(
         Left, top, right, bottom, pixels.
     px : int
         Size of the letters.
+    named : sequence of int
+        Kinds that letters of the picture have, though perhaps no face.
     """
     left, top, right, _ = room
     if isinstance(paint, ValuePaint):
         _scale(draw, paint, left + px, top + 0.2 * px, right - px, px)
     elif paint is not None:
-        for number, line in enumerate(_lines(paint, int(right - left), px)):
+        for number, line in enumerate(_lines(paint, int(right - left), px, named)):
             x, y = left + px, top + px * (_LINE * number + 0.6)
             for kind in line:
                 _swatch(draw, kind, x, y, px)
@@ -52,9 +59,9 @@ def draw_legend(
                 x += _long(kind, px)
 
 
-def _lines(paint: KindPaint, width: int, px: int) -> list[list[Kind]]:
+def _lines(paint: KindPaint, width: int, px: int, named: Sequence[int]) -> list[list[Kind]]:
     """Break the kinds that there are into lines."""
-    present = set(np.unique(paint.code).tolist())
+    present = {*np.unique(paint.code).tolist(), *named}
     lines: list[list[Kind]] = [[]]
     used = float(px)
     for number, kind in enumerate(paint.kinds):

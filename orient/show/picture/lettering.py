@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 
 import numpy as np
@@ -44,7 +44,7 @@ def callouts(
     labels: Sequence[tuple[str, float, float]],
     px: int,
     room: tuple[float, float, float, float],
-    bold: bool = True,
+    fills: Mapping[str, RGB] | None = None,
 ) -> None:
     """Write labels beside a part, each with a line to its place, none over another.
 
@@ -58,8 +58,8 @@ def callouts(
         Size of the letters.
     room : (4,) tuple of float
         Left, top, right and bottom between which labels may stand; they stand along its left and right.
-    bold : bool
-        Whether to box the words.
+    fills : Mapping of str to RGB, optional
+        Colours behind the words; the picture's ink behind those that have none.
     """
     if not labels:
         return
@@ -67,9 +67,10 @@ def callouts(
     tall = px * 1.75
     most = max(1, int((bottom - top) // tall))
     places = np.array([(column, row) for _, column, row in labels])
-    # The farther a place lies to one side, the more it belongs to that side; each side has so much room.
+    # A place belongs to the side that it lies on, while there is room.
     order = np.argsort(places[:, 0], kind="stable")
-    half = min(most, (len(order) + 1) // 2)
+    half = int((places[:, 0] < (left + right) / 2.0).sum())
+    half = min(max(half, len(order) - most), most)
     for side, chosen in (("left", order[:half]), ("right", order[half : half + most])):
         rows = spread(places[chosen, 1], tall, top, bottom)
         for k, row in zip(chosen.tolist(), rows.tolist(), strict=True):
@@ -84,8 +85,11 @@ def callouts(
                 [x - dot, y - dot, x + dot, y + dot], fill=INK, outline=PAPER, width=max(1, px // 12)
             )
             box = [edge, row - px * 0.75, edge + wide, row + px * 0.75]
-            draw.rounded_rectangle(box, radius=px * 0.3, fill=INK if bold else PAPER)
-            write(draw, (edge + wide / 2.0, row), said, px, "mm", PAPER if bold else INK)
+            fill = (fills or {}).get(said)
+            draw.rounded_rectangle(
+                box, radius=px * 0.3, fill=fill or INK, outline=INK, width=max(1, px // 10)
+            )
+            write(draw, (edge + wide / 2.0, row), said, px, "mm", INK if fill else PAPER)
 
 
 def spread(wanted: NDArray[np.float64], apart: float, low: float, high: float) -> NDArray[np.float64]:

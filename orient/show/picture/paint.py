@@ -193,7 +193,7 @@ def overhang_paint(
 # What these name is an edge, a run or the whole part: a letter shows it, colour would drown the rest.
 UNCOLOURED = ("sharp_corner", "curl", "slender", "first_layer")
 # Redesign stands out most, fine least; the hatch goes with the same order.
-_OF_VERDICT = {
+OF_VERDICT = {
     "redesign": Kind("redesign", PURPLE, "cross"),
     "support": Kind("support", ORANGE, "lines"),
     "tune": Kind("tune", SKY, "dots"),
@@ -203,14 +203,14 @@ _OF_VERDICT = {
 def feature_paint(part: Part, features: Sequence[Feature]) -> KindPaint:
     """Colour by hard feature: each face by the worst verdict of the features that it belongs to.
 
-    What is fine stays plain, and so do the faces beside an edge: they have a letter.
+    What is fine stays plain, and so do the faces beside an edge: they have a letter in their colour.
     """
     code = np.zeros(len(part.faces), dtype=np.uint8)
-    for number, verdict in reversed(list(enumerate(_OF_VERDICT, start=1))):
+    for number, verdict in reversed(list(enumerate(OF_VERDICT, start=1))):
         for one in features:
             if one.verdict == verdict and one.kind not in UNCOLOURED:
                 code[one.faces] = number
-    kinds = (Kind("nothing to do", PLAIN), *_OF_VERDICT.values())
+    kinds = (Kind("nothing to do", PLAIN), *OF_VERDICT.values())
     return KindPaint("Hard features", kinds, code)
 
 

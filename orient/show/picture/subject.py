@@ -158,7 +158,7 @@ class Subject:
         """
         paint = self.paint(colour)
         features = self.inspection.features if colour == "features" else ()
-        letters = [one for one in features if one.verdict != "fine"][:MOST_LETTERS]
+        letters = [one for one in features if one.verdict != "fine"]
         return draw_picture(
             self.scene,
             self.transform,
@@ -167,7 +167,8 @@ class Subject:
             size=size,
             columns=self.columns if colour == "overhang" else None,
             letters=[one for one in letters if one.kind not in UNCOLOURED],
-            marks_at=[(one.id, np.array(one.at_mm)) for one in letters if one.kind in UNCOLOURED],
+            marks_at=[one for one in letters if one.kind in UNCOLOURED],
+            most=MOST_LETTERS,
             alt=self.alt(colour, view),
             legend=legend,
             letter_px=letter_px,

@@ -24,7 +24,7 @@ _HATCH = {"none": 255, "dots": 170, "lines": 85, "cross": 0}
 _MOST_COLUMNS = 1600
 # Features that a byte can name; the worst come first.
 _MOST_NAMED = 255
-_BUILD, _LOAD = 0x1C2024, 0x0072B2
+_BUILD, _LOAD, _HELD = 0x1C2024, 0x0072B2, 0x009E73
 
 
 def viewer_data(evaluation: Evaluation, subjects: Mapping[int, Subject]) -> dict[str, Any]:
@@ -174,7 +174,7 @@ def owners(part: Part, features: Sequence[Feature]) -> NDArray[np.uint8]:
 
 
 def _loads(evaluation: Evaluation) -> list[dict[str, Any]]:
-    """Arrows for the stress axes and the forces of the load cases, in the part's own coordinates."""
+    """Arrows for stress axes and forces, balls where the part is held, in the part's own coordinates."""
     part, load = evaluation.part, evaluation.brief.load
     middle = part.bounds.mean(axis=0)
     long = 0.42 * part.size_mm
@@ -200,7 +200,21 @@ def _loads(evaluation: Evaluation) -> list[dict[str, Any]]:
             if along.any():
                 said = f"{case.name or 'load'}, {np.linalg.norm(along):,.4g} N"
                 arrows.append(_arrow(at - long * along / np.linalg.norm(along), along, long, said))
-    return arrows
+    return arrows + _fixings(evaluation)
+
+
+def _fixings(evaluation: Evaluation) -> list[dict[str, Any]]:
+    """A ball for every place where the part is held in some case, in the middle of its faces."""
+    part = evaluation.part
+    held = dict.fromkeys(place for case in evaluation.brief.load.case for place in case.fixed)
+    balls = []
+    for place in held:
+        faces = select_place(part, place).faces
+        at = np.average(part.centroids[faces], axis=0, weights=part.areas[faces])
+        balls.append(
+            {"at": at.tolist(), "along": [0.0, 0.0, 1.0], "length": 0.0, "colour": _HELD, "said": "held"}
+        )
+    return balls
 
 
 def _arrow(at: NDArray[np.float64], along: NDArray[np.float64], long: float, said: str) -> dict[str, Any]:

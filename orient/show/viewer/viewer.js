@@ -77,6 +77,24 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   const hit = new THREE.Raycaster(), kept = new Map();
   setArrows(data.arrows);
 
+  // A mark is drawn once more as a ghost, so that a hand sees its point where the part hides it.
+  function ghosted(one) {
+    for (const mesh of [...one.children]) {
+      const ghost = mesh.clone();
+      ghost.material = mesh.material.clone();
+      Object.assign(ghost.material, { depthTest: false, depthWrite: false, transparent: true, opacity: 0.3 });
+      ghost.renderOrder = 2;
+      one.add(ghost);
+    }
+    return one;
+  }
+  // Where the part is held: a ball.
+  function held(at, tint) {
+    const one = new THREE.Group();
+    one.add(new THREE.Mesh(new THREE.SphereGeometry(data.size * 0.018, 20, 14), new THREE.MeshBasicMaterial({ color: tint })));
+    one.position.set(...at);
+    return ghosted(one);
+  }
   function arrow(at, along, length, tint) {
     const one = new THREE.Group(), skin = new THREE.MeshBasicMaterial({ color: tint }), wide = data.size * 0.006;
     const head = Math.min(data.size * 0.06, length / 2);
@@ -89,11 +107,11 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     one.quaternion.setFromUnitVectors(new THREE.Vector3(0, 1, 0), new THREE.Vector3(...along).normalize());
     return one;
   }
-  // Loads and fixings, in the part's own coordinates; their words stand at `said_at`, or at the tail.
+  // Loads and fixings, in the part's own coordinates: an arrow, or a ball where there is no length.
   function setArrows(list) {
     data.arrows = list;
     arrows.clear();
-    for (const one of list) arrows.add(arrow(one.at, one.along, one.length, one.colour));
+    for (const one of list) arrows.add(one.length ? ghosted(arrow(one.at, one.along, one.length, one.colour)) : held(one.at, one.colour));
     if (pose) labelAll();
     request();
   }
@@ -116,12 +134,28 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     view = name;
     const [turned, raised] = VIEWS[name], azimuth = (turned === undefined ? pose.azimuth : turned) * Math.PI / 180;
     const elevation = raised * Math.PI / 180;
-    const away = data.size * 1.55 * Math.max(1, 1.5 / camera.aspect);
     controls.target.set(0, 0, pose.height / 2);
-    camera.position.set(Math.cos(elevation) * Math.cos(azimuth), Math.cos(elevation) * Math.sin(azimuth), Math.sin(elevation))
-      .multiplyScalar(away / (2 * Math.tan(13 * Math.PI / 180)) * 0.6).add(controls.target);
+    const back = new THREE.Vector3(Math.cos(elevation) * Math.cos(azimuth), Math.cos(elevation) * Math.sin(azimuth), Math.sin(elevation));
+    camera.position.copy(back).multiplyScalar(distance(back, -Math.sin(azimuth), Math.cos(azimuth))).add(controls.target);
     controls.update();
     request();
+  }
+  // How far back a camera stands that looks along -back and sees all there is, labels and all.
+  function distance(back, rightX, rightY) {
+    const right = new THREE.Vector3(rightX, rightY, 0), upward = new THREE.Vector3().crossVectors(back, right);
+    const high = Math.tan(camera.fov * Math.PI / 360), wide = high * camera.aspect, points = [];
+    const [x, y] = pose.bed;
+    for (const a of [-x, x]) for (const b of [-y, y]) points.push(new THREE.Vector3(a, b, 0), new THREE.Vector3(a, b, pose.height));
+    if (top) points.push(top);
+    for (const one of data.arrows) points.push(new THREE.Vector3(...one.at).applyMatrix4(laid.matrix));
+    // Room for words at the sides and above, in shares of half the window.
+    const side = Math.max(0.5, 1 - 60 / (fitted[0] || 600)), above = Math.max(0.5, 1 - 40 / (fitted[1] || 400));
+    let away = data.size / 2;
+    for (const one of points) {
+      const at = one.clone().sub(controls.target), near = at.dot(back);
+      away = Math.max(away, near + Math.abs(at.dot(right)) / (wide * side), near + Math.abs(at.dot(upward)) / (high * above));
+    }
+    return away;
   }
   function turn(across, upward) {
     const away = camera.position.clone().sub(controls.target), r = away.length();
@@ -182,9 +216,17 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   function labelAll() {
     const spot = at => new THREE.Vector3(...at).applyMatrix4(laid.matrix);
     labels.replaceChildren(label("build", top, "plain"),
-      ...data.arrows.filter(one => one.said).map(one => label(one.said, spot(one.at), "plain")),
+      ...data.arrows.filter(one => one.said).map(one => label(one.said, beyond(one), "plain")),
       ...pose.labels.map(one => label(one.id, spot(one.at), "letter")));
     for (const one of labels.children) one.hidden = one.className.startsWith("letter") && paint !== "features";
+  }
+  // Words of an arrow stand behind its tail, of a ball above it.
+  function beyond(one) {
+    const at = new THREE.Vector3(...one.at);
+    if (one.length) at.addScaledVector(new THREE.Vector3(...one.along).normalize(), -0.05 * data.size);
+    at.applyMatrix4(laid.matrix);
+    if (!one.length) at.z += 0.05 * data.size;
+    return at;
   }
   function label(said, spot, kind) {
     const one = document.createElement("span");

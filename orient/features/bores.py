@@ -1,7 +1,8 @@
 """Bores and studs: cylindrical walls that go round, pieces of one joined, with their ends looked at.
 
 A concave wall that covers more than 185° round a free centre is a **bore** (175° to 185° is the end of a
-slot or a groove, about 90° a fillet). A convex one that goes nearly round is a **stud**. Either may turn out
+slot or a groove, about 90° a fillet). A convex one that goes most of the way round is a **stud**: both may
+have a flat, as the shafts of motors and their bores have. Either may turn out
 to be a regular polygon, since a polygon's corners lie on a circle as well as a faceted circle's do.
 """
 
@@ -22,7 +23,7 @@ from orient.features.sections import Sections
 from orient.part.mesh import Part
 
 BORE_DEG = 185.0
-STUD_DEG = 300.0
+STUD_DEG = 275.0
 # On a rough mesh an arch takes in some of the walls that it runs out into, on both sides.
 _ROUGH_DEG = 15.0
 # Pieces of one bore agree within this share of the radius and this sine of the angle between their axes.
@@ -31,8 +32,11 @@ _SAME_RADIUS, _SAME_AXIS = 0.02, 0.02
 _LARGEST_GAP = 6.0
 # A wall of five to seven sides is a polygon: normals fold onto one another so well (1 is a perfect fold).
 _POLYGON_SIDES, _FOLDED = (5, 6, 7), 0.75
-# A free centre: nothing nearer to the axis than this share of the wall's own nearest plane.
-_FREE = 0.97
+# A free centre: nothing nearer to the axis than this share of the wall's own nearest plane, or nothing but a
+# flat that closes what the wall leaves open, no nearer than the second share.
+_FREE, _LEAST_FLAT = 0.97, 0.4
+# Ways in which a wall that is closed by a flat is looked for from its axis, and the share that must see it.
+_LOOKS, _SEEN = 24, 0.9
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +77,12 @@ class Bore:
     def concave(self) -> bool:
         """True for a bore."""
         return self.cylinder.concave
+
+    @property
+    def open_deg(self) -> float:
+        """How much of a turn the wall leaves out; a few chords' worth is nothing."""
+        left = 360.0 - self.cylinder.covered_deg
+        return left if left > 30.0 else 0.0
 
     def span(self) -> tuple[float, float]:
         """Where it begins and ends along its axis, from `cylinder.point_mm`, mm."""
@@ -345,4 +355,18 @@ def _is_free(part: Part, sections: Sections, bore: Bore) -> bool:
     places = low + np.array([0.35, 0.5, 0.65]) * (high - low)
     points = cylinder.point_mm + places[:, None] * cylinder.axis
     nearest = sections.nearest_mm(points, cylinder.axis, 0.999 * bore.inner_mm, cylinder.faces)
-    return int(np.count_nonzero(nearest > _FREE * bore.inner_mm)) >= 2
+    if int(np.count_nonzero(nearest > _FREE * bore.inner_mm)) >= 2:
+        return True
+    flat = int(np.count_nonzero(nearest > _LEAST_FLAT * bore.inner_mm)) >= 2
+    return flat and bore.open_deg > 0 and _sees_itself(sections, bore, points[1])
+
+
+def _sees_itself(sections: Sections, bore: Bore, point: Floats) -> bool:
+    """Tell whether a wall is what is seen from its axis wherever it goes: a core would be in the way."""
+    half = np.radians(bore.cylinder.covered_deg / 2 - 5.0)
+    side = np.cross(bore.cylinder.axis, bore.gap)
+    seen = 0
+    for turn in np.linspace(-half, half, _LOOKS):
+        way = -np.cos(turn) * bore.gap + np.sin(turn) * side
+        seen += sections.first_hit_mm(point, way, 2 * bore.radius_mm) > _FREE * bore.inner_mm
+    return bool(seen >= _SEEN * _LOOKS)

@@ -34,8 +34,8 @@ from orient.process import Process
 
 Floats = NDArray[np.float64]
 
-# Beyond the limit by no more than this the mesh, not the part, may be what decides: the last digits of a drawn
-# one, the noise of a rough one.
+# Beyond the limit by no more than this the mesh, not the part, may be what decides: the last digits of a
+# drawn one, the noise of a rough one.
 BEYOND_DEG, ROUGH_BEYOND_DEG = 0.25, 1.0
 # Shares of a flat ceiling held at both ends.
 BRIDGE_SHARE, CANTILEVER_SHARE = 0.85, 0.15

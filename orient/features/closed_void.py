@@ -8,6 +8,7 @@ The verdicts and what to try are common practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
-from orient.features.model import Feature
+from orient.features.model import VERDICTS, Feature
 from orient.part.faces import signed_volumes
 from orient.part.mesh import Part
 from orient.process import Process
@@ -27,6 +28,9 @@ KIND = "closed_void"
 LEAST_VOLUME_MM3 = 0.05
 # A ceiling this small holds itself up.
 LEAST_CEILING_MM2 = 1.0
+# Corners on one sphere, and so much of its volume: a ball, however coarse. A box and a drum, whose corners
+# lie on one sphere as well, fill 0.58 of it at most.
+_ON_BALL, _BALL_SHARE = 0.01, 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +40,7 @@ class Void:
     Attributes
     ----------
     extent_mm : float
-        Longest side of the smallest box round it, however that box lies.
+        Longest side of the smallest box round it, however that box lies; of a ball its diameter.
     volume_mm3, area_mm2 : float
         Its volume and surface.
     centre : (3,) float64
@@ -89,7 +93,7 @@ def find(part: Part) -> list[Void]:
         area = part.areas[faces]
         voids.append(
             Void(
-                extent_mm=_extent(part.vertices[np.unique(part.faces[faces])]),
+                extent_mm=_extent(part.vertices[np.unique(part.faces[faces])], float(-volume[shell])),
                 volume_mm3=float(-volume[shell]),
                 area_mm2=float(area.sum()),
                 centre=area @ part.centroids[faces] / area.sum(),
@@ -101,7 +105,12 @@ def find(part: Part) -> list[Void]:
     return sorted(voids, key=lambda void: (*void.centre.round(2).tolist(), void.extent_mm))
 
 
-def judge(void: Void, process: Process, direction: Floats | None = None) -> Feature:
+def judge(
+    void: Void,
+    process: Process,
+    direction: Floats | None = None,
+    ceilings: Sequence[Feature] | None = None,
+) -> Feature:
     """Judge a void.
 
     Parameters
@@ -112,6 +121,9 @@ def judge(void: Void, process: Process, direction: Floats | None = None) -> Feat
         Overhang limit.
     direction : (3,) float64, optional
         Build direction. Where a ceiling of the void needs support, that support stays in it for good.
+    ceilings : sequence of Feature, optional
+        What was found of its ceilings in that pose, which say whether it does; else whatever leans beyond the
+        overhang limit does.
 
     Returns
     -------
@@ -120,7 +132,10 @@ def judge(void: Void, process: Process, direction: Floats | None = None) -> Feat
     """
     size, volume = round(void.extent_mm, 3), round(void.volume_mm3, 3)
     steep = False
-    if direction is not None:
+    worst = max(ceilings or (), key=lambda one: (-VERDICTS.index(one.verdict), one.size_mm), default=None)
+    if ceilings is not None:
+        steep = worst is not None and worst.verdict == "support"
+    elif direction is not None:
         limit = np.sin(np.radians(process.overhang_limit_deg + 0.1))
         ceiling = void.normals @ np.asarray(direction) < -limit
         steep = float(void.areas[ceiling].sum()) > LEAST_CEILING_MM2
@@ -129,6 +144,15 @@ def judge(void: Void, process: Process, direction: Floats | None = None) -> Feat
         why = f"A closed void of {volume:.1f} mm³ has a ceiling that needs support, and no support leaves it."
         tries: tuple[str, ...] = (
             "Open the void to the outside.",
+            "Give it a roof of 45° or a teardrop's top, which needs no support.",
+            "Fill it and leave saving material to the infill.",
+        )
+    elif worst is not None and worst.verdict == "tune":
+        verdict = "tune"
+        why = (
+            f"A closed void of {volume:.1f} mm³ is sealed in, and its ceiling sags where nobody can mend it."
+        )
+        tries = (
             "Give it a roof of 45° or a teardrop's top, which needs no support.",
             "Fill it and leave saving material to the infill.",
         )
@@ -148,12 +172,20 @@ def judge(void: Void, process: Process, direction: Floats | None = None) -> Feat
         why=why,
         try_first=tries,
         faces=void.faces,
-        more={"volume_mm3": volume, "needs_support": steep},
+        more={
+            "volume_mm3": volume,
+            "needs_support": steep,
+            "ceiling": None if worst is None else worst.kind,
+            "ceiling_mm": None if worst is None else worst.size_mm,
+        },
     )
 
 
-def _extent(points: Floats) -> float:
-    """Longest side of the smallest box round points; of the box along the axes where there is none."""
+def _extent(points: Floats, volume: float) -> float:
+    """Diameter of a ball; else the longest side of the smallest box, or of that along the axes."""
+    ball = _ball_mm(points, volume)
+    if ball is not None:
+        return ball
     try:
         # Loaded only where there is a void: it takes as long to load as half a small part takes to inspect.
         import trimesh
@@ -161,3 +193,19 @@ def _extent(points: Floats) -> float:
         return float(trimesh.bounds.oriented_bounds(points)[1].max())
     except Exception:  # points in one plane, or worse: whatever the hull says of them
         return float(np.ptp(points, axis=0).max())
+
+
+def _ball_mm(points: Floats, volume: float) -> float | None:
+    """Diameter of the ball on which corners lie, by least squares; None where they lie on none."""
+    middle = points.mean(axis=0)
+    offset = points - middle
+    # |p|² = 2 c·p + (r² − |c|²) is linear in the centre c and the rest.
+    columns = np.column_stack([2.0 * offset, np.ones(len(offset))])
+    found = np.linalg.lstsq(columns, (offset**2).sum(axis=1), rcond=None)[0]
+    square = float(found[3] + found[:3] @ found[:3])
+    if not square > 0:
+        return None
+    radius = square**0.5
+    off = np.abs(np.linalg.norm(offset - found[:3], axis=1) - radius)
+    full = 4.0 / 3.0 * np.pi * radius**3
+    return 2.0 * radius if off.max() < _ON_BALL * radius and volume > _BALL_SHARE * full else None

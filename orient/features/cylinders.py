@@ -24,9 +24,9 @@ from orient.part.mesh import Part
 SURE_DEG = 170.0
 # Corners that stray this many times further than float32 rounding make a mesh noisy.
 NOISY = 2.0
-# On a noisy mesh facets that turn by as much as the first (radians, 20°), over chords that stand off their arc
-# by so many times twice the scatter, are told from noise at once. Those that do so by the second are believed
-# where no smooth wall was found: coarse walls that were cut finer before they got rough.
+# On a noisy mesh facets that turn by as much as the first (radians, 20°), over chords that stand off their
+# arc by so many times twice the scatter, are told from noise at once. Those that do so by the second are
+# believed where no smooth wall was found: coarse walls that were cut finer before they got rough.
 ROUGH_STEP, ROUGH_SAGITTA = 0.35, 4.0
 LEAST_ROUGH_STEP, LEAST_ROUGH_SAGITTA = 0.17, 1.75
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from orient.features.bores import Bore, bores_of
 from orient.features.growth import Floats
-from orient.features.iso_sizes import fits_of
+from orient.features.iso_sizes import counterbores_of, fits_of
 from orient.features.model import Feature, Hole
 from orient.features.places import below, numbered, triple
 from orient.features.thread import belongs_to_thread
@@ -88,7 +88,7 @@ def find(part: Part) -> list[Hole]:
                 countersunk=_is_countersunk(part, bore),
                 stepped=bool(neighbours),
                 residual_mm=cylinder.residual_mm,
-                fits=fits_of(2 * cylinder.radius_mm),
+                fits=_fits(bore, neighbours),
                 faces=cylinder.faces,
                 covered_deg=cylinder.covered_deg,
                 gap=triple(bore.gap),
@@ -228,6 +228,17 @@ def _is_next(bore: Bore, other: Bore) -> bool:
     gap = max(low - bore.span()[1], bore.span()[0] - high)
     wide = max(bore.radius_mm, other.radius_mm)
     return -0.05 * wide <= gap <= 1.1 * abs(wide - min(bore.radius_mm, other.radius_mm)) + 0.01 * wide
+
+
+def _fits(bore: Bore, neighbours: list[Bore]) -> tuple[str, ...]:
+    """Screws that a hole is drawn for: by its narrow neighbour where it takes the head, else by itself."""
+    heads = [
+        name
+        for other in neighbours
+        if other.radius_mm < bore.radius_mm
+        for name in counterbores_of(bore.diameter_mm, other.diameter_mm)
+    ]
+    return tuple(dict.fromkeys(heads)) or fits_of(bore.diameter_mm)
 
 
 def _leads_out(bore: Bore, bores: list[Bore], seen: tuple[Bore, ...]) -> bool:

@@ -12,11 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.features.bores import bores_of
+from orient.features.bores import Bore, bores_of
 from orient.features.growth import Floats
 from orient.features.hole import tilt_deg
 from orient.features.model import Feature
 from orient.features.places import below, numbered, triple
+from orient.features.sections import Sections
 from orient.part.mesh import Part
 from orient.process import Process
 
@@ -27,6 +28,11 @@ WITHIN_MM = 0.12
 WIDEST = 3.0
 # Round a bore that passes through, a wall thinner than this share of the bore makes a tube.
 THINNEST_TUBE = 0.3
+# A boss that an edge cuts short of this much of a turn is one only where its bore is blind: the eye of a lug
+# looks the same.
+WHOLE_DEG = 300.0
+# Places along the bore at which the wall around it is measured.
+_PLACES = np.array([0.3, 0.5, 0.7])
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,15 +99,15 @@ def find(part: Part) -> list[InsertBoss]:
         passes = bore.ends.low.open and bore.ends.high.open
         if passes and boss.radius_mm < (1 + 2 * THINNEST_TUBE) * bore.radius_mm:
             continue
-        gap = boss.cylinder.point_mm - bore.cylinder.point_mm
-        off = float(np.linalg.norm(gap - (gap @ bore.cylinder.axis) * bore.cylinder.axis))
+        if passes and boss.cylinder.covered_deg < WHOLE_DEG:
+            continue
         bosses.append(
             InsertBoss(
                 id="",
                 screw=screw,
                 hole_mm=bore.diameter_mm,
                 outer_mm=boss.diameter_mm,
-                wall_mm=boss.radius_mm - bore.radius_mm - off,
+                wall_mm=_wall_mm(part, bore, boss),
                 depth_mm=bore.ends.depth_mm,
                 axis=triple(bore.cylinder.axis),
                 centre_mm=triple(bore.centre_mm),
@@ -109,6 +115,19 @@ def find(part: Part) -> list[InsertBoss]:
             )
         )
     return numbered(bosses, "N", lambda boss: (*boss.centre_mm, boss.hole_mm))
+
+
+def _wall_mm(part: Part, bore: Bore, boss: Bore) -> float:
+    """Thinnest wall around a bore, mm: to the boss, or to a flat, an edge or a pocket that cuts into it."""
+    gap = boss.cylinder.point_mm - bore.cylinder.point_mm
+    off = float(np.linalg.norm(gap - (gap @ bore.cylinder.axis) * bore.cylinder.axis))
+    wall = boss.radius_mm - bore.radius_mm - off
+    low = max(bore.span()[0], bore.place_of(boss)[0])
+    high = min(bore.span()[1], bore.place_of(boss)[1])
+    places = bore.cylinder.point_mm + (low + _PLACES * (high - low))[:, None] * bore.cylinder.axis
+    own = np.union1d(bore.cylinder.faces, boss.cylinder.faces)
+    nearest = Sections(part).nearest_mm(places, bore.cylinder.axis, boss.radius_mm, own)
+    return float(min(wall, np.median(nearest) - bore.radius_mm))
 
 
 def judge(boss: InsertBoss, process: Process, direction: Floats) -> Feature:

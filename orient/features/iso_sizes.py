@@ -23,6 +23,23 @@ SIZES = {
 }
 _NAMES = ("tap drill", "clearance, fine", "clearance, medium", "clearance, coarse")
 WITHIN_MM = 0.1
+# Head of a socket head cap screw (ISO 4762, its greatest diameter) and the usual counterbore for it
+# (DIN 974-1, row 1), mm, from memory.
+HEADS = {
+    "M2": (3.8, 4.3),
+    "M2.5": (4.5, 5.0),
+    "M3": (5.5, 6.5),
+    "M4": (7.0, 8.0),
+    "M5": (8.5, 10.0),
+    "M6": (10.0, 11.0),
+    "M8": (13.0, 15.0),
+    "M10": (16.0, 18.0),
+    "M12": (18.0, 20.0),
+    "M16": (24.0, 26.0),
+    "M20": (30.0, 33.0),
+}
+# A counterbore may be so much wider than the usual one, as for a washer under the head.
+WIDER_MM = 1.5
 
 
 def fits_of(diameter_mm: float) -> tuple[str, ...]:
@@ -53,3 +70,33 @@ def fits_of(diameter_mm: float) -> tuple[str, ...]:
         if abs(size - diameter_mm) <= WITHIN_MM + 1e-4
     ]
     return tuple(name for _, name in sorted(matches, key=lambda match: round(match[0], 6)))
+
+
+def counterbores_of(diameter_mm: float, through_mm: float) -> tuple[str, ...]:
+    """Name the heads that the wide step of a stepped hole takes, of screws that the narrow one is drawn for.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        Diameter of the wide step, mm.
+    through_mm : float
+        Diameter of the narrow one, mm.
+
+    Returns
+    -------
+    tuple of str
+        The screw that fits the narrow hole nearest first; empty where no head fits.
+
+    Examples
+    --------
+    >>> counterbores_of(10.0, 5.5)
+    ('M5 head, counterbore',)
+    >>> counterbores_of(5.0, 4.2)
+    ()
+    """
+    screws = dict.fromkeys(name.split()[0] for name in fits_of(through_mm) if "clearance" in name)
+    return tuple(
+        f"{screw} head, counterbore"
+        for screw in screws
+        if screw in HEADS and HEADS[screw][0] <= diameter_mm <= HEADS[screw][1] + WIDER_MM
+    )

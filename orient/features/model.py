@@ -47,7 +47,7 @@ class Feature:
     limit_mm : float or None
         What the size is held against; None where no length is the limit.
     at_mm : (3,) tuple
-        Place, file coordinates, mm.
+        Place, file coordinates, mm; of what runs round, its middle.
     direction : (3,) tuple or None
         Unit vector: the lines of a bridge, the axis of a hole, the normal of a wall.
     area_mm2 : float
@@ -99,7 +99,8 @@ class Hole:
     residual_mm : float
         Largest distance of a wall vertex from the fitted cylinder, mm.
     fits : tuple of str
-        Clearance and tap sizes that the diameter matches.
+        Clearance and tap sizes that the diameter matches; of the wide step of a stepped hole the screws whose
+        heads it takes, where it takes any.
     faces : (k,) int64
         Faces of the wall.
     """

@@ -17,6 +17,8 @@ from orient.process import Process
 Floats = NDArray[np.float64]
 
 KIND = "narrow_gap"
+# A gap of whose faces so many are one hole's or slot's is that, not a gap; a rough mesh strews others in.
+_OWN_SHARE = 0.8
 # Gaps up to this are listed, as fine ones too.
 _LEAST_REACH_MM = 2.2
 
@@ -26,28 +28,30 @@ def reach_mm(process: Process) -> float:
     return max(_LEAST_REACH_MM, 2 * process.moving_gap_limit_mm)
 
 
-def find(found: Sorted, hole_of_face: NDArray[np.int32] | None = None) -> list[Sheet]:
+def find(found: Sorted, owner: NDArray[np.int32] | None = None) -> list[Sheet]:
     """Give the gaps among what faces each other.
 
     Parameters
     ----------
     found : Sorted
         From `orient.features.walls.find`.
-    hole_of_face : (F,) int32, optional
-        Hole or slot that each face is the wall of, −1 for none. A gap all of whose faces are one hole's is
-        that hole, not a gap.
+    owner : (F,) int32, optional
+        Hole, slot, pocket or thread that each face is the wall of, by number, −1 for none. A gap nearly all
+        of whose faces are one hole's is that hole, not a gap.
 
     Returns
     -------
     list of Sheet
         In order of their centres.
     """
-    if hole_of_face is None:
+    if owner is None:
         return list(found.gaps)
-    holes = [np.unique(hole_of_face[sheet.faces]) for sheet in found.gaps]
-    return [
-        sheet for sheet, one in zip(found.gaps, holes, strict=True) if not (len(one) == 1 and one[0] >= 0)
-    ]
+    return [sheet for sheet in found.gaps if not _is_owned(owner[sheet.faces])]
+
+
+def _is_owned(owners: NDArray[np.int32]) -> bool:
+    counts = np.bincount(owners[owners >= 0], minlength=1)
+    return bool(counts.max() >= _OWN_SHARE * len(owners))
 
 
 def judge(gap: Sheet, process: Process, direction: Floats | None = None) -> Feature:

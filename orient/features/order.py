@@ -25,6 +25,7 @@ def numbered(
     middle: NDArray[np.float64],
     at: ArrayLike,
     sizes: ArrayLike,
+    before: int = 0,
 ) -> list[Any]:
     """Sort features by place and name them.
 
@@ -42,6 +43,8 @@ def numbered(
         Where each feature is, mm.
     sizes : (N,) array_like
         Told apart by size where places agree.
+    before : int
+        How many have their names already: the first here is named after them.
 
     Returns
     -------
@@ -62,7 +65,9 @@ def numbered(
     places = (np.asarray(at, dtype=np.float64).reshape(-1, 3) - middle) @ frame.T
     keys = [_ranks(column) for column in (*places.T, np.asarray(sizes, dtype=np.float64))]
     order = np.lexsort(keys[::-1])
-    return [replace(items[i], id=f"{letter}{number}") for number, i in enumerate(order.tolist(), start=1)]
+    return [
+        replace(items[i], id=f"{letter}{number}") for number, i in enumerate(order.tolist(), start=before + 1)
+    ]
 
 
 def _ranks(values: NDArray[np.float64]) -> NDArray[np.int64]:

@@ -205,6 +205,9 @@ def inspect_part(
     found = [feature for find in IN_POSE for feature in find(laid)]
     judged = time.perf_counter()
     found += _judged(shape, process, up)
+    bridged = _bridged(found, process)
+    held = _held(found, part)
+    found = _shut_in(found, shape, process, up)
     trapped = trapped_support.find(
         part,
         shape.samples,
@@ -213,7 +216,7 @@ def inspect_part(
         process,
         up,
         shape.found["closed_void"],
-        _held(found, part),
+        held,
     )
     found += [trapped_support.judge(one, process, up) for one in trapped]
     done = time.perf_counter()
@@ -226,7 +229,7 @@ def inspect_part(
         counts={verdict: sum(one.verdict == verdict for one in features) for verdict in VERDICTS},
         unreliable=shape.doubts,
         cautions=_cautions(shape),
-        needs_nothing=_needs_nothing(shape, process, features),
+        needs_nothing=np.unique(np.concatenate([hole_faces(shape.holes, process), *bridged])),
         timing_s=shape.timing_s | {"pose": round(judged - start, 4), "judge": round(done - judged, 4)},
     )
 
@@ -235,9 +238,27 @@ def _judged(shape: Shape, process: Process, up: Floats) -> list[Feature]:
     """Judge in a pose what was found without one."""
     found = [hole.judge(one, process, up) for one in shape.holes]
     for kind, judge in _JUDGED.items():
-        found += [judge(one, process, up) for one in shape.found[kind]]
+        if kind != closed_void.KIND:
+            found += [judge(one, process, up) for one in shape.found[kind]]
     found += [sharp_corner.judge(one, process, up) for one in sharp_corner.find_outline(shape.part, up)]
     return found
+
+
+def _shut_in(found: list[Feature], shape: Shape, process: Process, up: Floats) -> list[Feature]:
+    """Judge the closed voids, and leave to each the ceilings that lie wholly in it: they are one entry."""
+    within = np.full(len(shape.part.faces), -1, dtype=np.int32)
+    for number, void in enumerate(shape.found[closed_void.KIND]):
+        within[void.faces] = number
+    ceilings: dict[int, list[Feature]] = {}
+    kept = []
+    for feature in found:
+        owners = np.unique(within[feature.faces]) if feature.kind in _CEILINGS else np.empty(0)
+        if len(owners) == 1 and owners[0] >= 0:
+            ceilings.setdefault(int(owners[0]), []).append(feature)
+        else:
+            kept.append(feature)
+    voids = enumerate(shape.found[closed_void.KIND])
+    return kept + [closed_void.judge(void, process, up, ceilings.get(number, [])) for number, void in voids]
 
 
 def _held(found: list[Feature], part: Part) -> NDArray[np.bool_]:
@@ -260,9 +281,13 @@ def _named(found: list[Feature], shape: Shape) -> list[Feature]:
         if kind.name == "hole":
             continue
         own = [feature for feature in found if feature.kind == kind.name]
-        places = [feature.at_mm for feature in own]
-        sizes = [feature.size_mm for feature in own]
-        named += numbered(own, kind.letter, shape.frame, middle, places, sizes)
+        # Outlines on the bed change with the pose: inner corners come first and keep their names.
+        first = [feature for feature in own if feature.more.get("where") != "outline"]
+        last = [feature for feature in own if feature.more.get("where") == "outline"]
+        for some, before in ((first, 0), (last, len(first))):
+            places = [feature.at_mm for feature in some]
+            sizes = [feature.size_mm for feature in some]
+            named += numbered(some, kind.letter, shape.frame, middle, places, sizes, before)
     return named
 
 
@@ -276,13 +301,9 @@ def _in_order(features: list[Feature]) -> tuple[Feature, ...]:
     )
 
 
-def _needs_nothing(shape: Shape, process: Process, features: tuple[Feature, ...]) -> NDArray[np.int64]:
-    """Faces of ceilings that are taken out of support: small holes' and short bridges'."""
-    faces = [hole_faces(shape.holes, process)]
-    faces += [
-        one.faces for one in features if one.kind == "bridge" and one.size_mm <= process.bridge_limit_mm
-    ]
-    return np.unique(np.concatenate(faces))
+def _bridged(found: list[Feature], process: Process) -> list[NDArray[np.int64]]:
+    """Faces of the bridges so short that they need no support, those in closed voids too."""
+    return [one.faces for one in found if one.kind == "bridge" and one.size_mm <= process.bridge_limit_mm]
 
 
 def hole_faces(holes: Iterable[Hole], process: Process) -> NDArray[np.int64]:

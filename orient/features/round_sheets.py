@@ -21,8 +21,9 @@ from orient.part.mesh import Part
 
 Floats = NDArray[np.float64]
 
-# Less than this of a turn is an arc of a slot or a fillet: part of some longer wall.
-_WHOLE_DEG = 185.0
+# Less than this of a turn is a fillet: part of some longer wall. Up to the second it is the end of a slot,
+# which counts where the thin place lies at its crown, this near the middle of its arc.
+_HALF_DEG, _WHOLE_DEG, _CROWN_DEG = 165.0, 185.0, 60.0
 # A wall of fewer sides a turn than this is a polygon that happens to fit a circle.
 _LEAST_SIDES = 7.5
 # A fit among noise is taken for true while its corners are no further off than this; beyond it, what is off
@@ -55,13 +56,19 @@ def all_sheets(
     list of Sheet
         In order of their centres.
     """
-    whole = [one for one in cylinders if one.covered_deg > _WHOLE_DEG and _is_round(part, one)]
+    ends = pairs.side == "gap"
+    least = _WHOLE_DEG if ends else _HALF_DEG
+    whole = [
+        one
+        for one in cylinders
+        if one.covered_deg > (least if one.concave else _WHOLE_DEG) and _is_round(part, one)
+    ]
+    crowns = [_crown(part, one) if one.covered_deg <= _WHOLE_DEG else None for one in whole]
     label = _labels(part, whole)
     here, there = label[pairs.face], label[pairs.hit]
     low, high = np.minimum(here, there), np.maximum(here, there)
 
     neighbours = part.neighbours
-    ends = pairs.side == "gap"
     sheets = []
     # One side round: what is left between a bore and a plane, cylinder by cylinder. Both sides on one
     # cylinder are its diameter, no thickness.
@@ -69,24 +76,30 @@ def all_sheets(
     for rows in _by_key(np.where((low < 0) & (high >= 0), high, -1)):
         cylinder, mine = whole[high[rows[0]]], pairs.of(rows)
         for sheet in sheets_of(mine, neighbours, np.ones(len(rows), dtype=bool)):
-            beside = _beside_plane(sheet, mine, cylinder, label[mine.face] >= 0)
+            crown = crowns[high[rows[0]]]
+            beside = _beside_plane(sheet, mine, cylinder, label[mine.face] >= 0, crown)
             if beside is None:
                 # Some other shape, on which the cylinder is but a stretch.
                 others.append(rows[np.isin(mine.face, sheet.faces)])
             elif not ends or beside.narrow_mm >= beside.size_mm:
                 sheets.append(beside)
-    rows = np.sort(np.concatenate(others))
-    sheets += sheets_of(pairs.of(rows), neighbours, None if ends else high[rows] >= 0)
     seen = set()
     both = np.where((low >= 0) & (low != high), low.astype(np.int64) * len(whole) + high, -1)
     for rows in _by_key(both):
         one, other = int(low[rows[0]]), int(high[rows[0]])
-        if 0.5 * pairs.area[rows].sum() >= LEAST_AREA_MM2:
+        if not _at_crowns(whole[one], whole[other], crowns[one], crowns[other]):
+            others.append(rows)
+        elif 0.5 * pairs.area[rows].sum() >= LEAST_AREA_MM2:
             seen.add((one, other))
             between = _between(sheet_of(pairs, rows), whole[one], whole[other])
             if not ends or between.shape == "round" or between.narrow_mm >= between.size_mm:
                 sheets.append(between)
+    rows = np.sort(np.concatenate(others))
+    bores = np.append([crown is None for crown in crowns], False)
+    sheets += sheets_of(pairs.of(rows), neighbours, None if ends else bores[high[rows]])
     for one, other in _unseen(whole, seen, reach_mm):
+        if not _at_crowns(whole[one], whole[other], crowns[one], crowns[other]):
+            continue
         unseen = _ligament(whole[one], whole[other], rays, pairs.side)
         if unseen is not None and (not ends or unseen.narrow_mm >= unseen.size_mm):
             sheets.append(unseen)
@@ -103,6 +116,32 @@ def _is_round(part: Part, cylinder: Cylinder) -> bool:
     steps = np.diff(np.append(angle, angle[0] + 360.0))
     # One wide step may be where the wall is open.
     return int(np.count_nonzero(steps > 360.0 / _LEAST_SIDES)) < 2
+
+
+def _crown(part: Part, cylinder: Cylinder) -> Floats:
+    """Direction from the axis to the middle of an arc."""
+    mean = part.areas[cylinder.faces] @ part.normals[cylinder.faces]
+    mean = (mean @ cylinder.axis) * cylinder.axis - mean if cylinder.concave else mean
+    mean = mean - (mean @ cylinder.axis) * cylinder.axis
+    return mean / max(float(np.linalg.norm(mean)), 1e-300)
+
+
+def _at_crown(crown: Floats | None, way: Floats) -> bool:
+    """Whether a way out from the axis leads through the middle of an arc; it does through a whole wall."""
+    return crown is None or float(crown @ way) > np.cos(np.radians(_CROWN_DEG))
+
+
+def _at_crowns(one: Cylinder, other: Cylinder, crown: Floats | None, beyond: Floats | None) -> bool:
+    """Whether the thin place between two walls lies at the crowns of both."""
+    if crown is None and beyond is None:
+        return True
+    _, start, end = _axes(one, other)
+    way = (end - start) / max(float(np.linalg.norm(end - start)), 1e-12)
+    if one.concave != other.concave:
+        # Of one cylinder in another it lies on the side to which the inner one is off.
+        inner = one.radius_mm < other.radius_mm
+        return _at_crown(crown if inner else beyond, -way if inner else way)
+    return _at_crown(crown, way) and _at_crown(beyond, -way)
 
 
 def _labels(part: Part, whole: Sequence[Cylinder]) -> NDArray[np.int32]:
@@ -215,7 +254,11 @@ def _between(sheet: Sheet, one: Cylinder, other: Cylinder) -> Sheet:
 
 
 def _beside_plane(
-    sheet: Sheet, pairs: Facing, cylinder: Cylinder, is_round: NDArray[np.bool_]
+    sheet: Sheet,
+    pairs: Facing,
+    cylinder: Cylinder,
+    is_round: NDArray[np.bool_],
+    crown: Floats | None,
 ) -> Sheet | None:
     """Measure what is left between a cylinder and a plane along it; None where the other side is none."""
     member = np.isin(pairs.face, sheet.faces) & ~is_round
@@ -226,6 +269,9 @@ def _beside_plane(
     normal /= max(float(np.linalg.norm(normal)), 1e-12)
     off = pairs.normal[member] @ normal < np.cos(np.radians(1.0 if cylinder.exact else 10.0))
     if area[off].sum() > 0.05 * area.sum() or abs(float(normal @ cylinder.axis)) > 0.02:
+        return None
+    # The plane of a wall looks away from the hole behind it.
+    if not _at_crown(crown, normal if pairs.side == "wall" else -normal):
         return None
     sheet = replace(sheet, size_mm=sheet.least_mm, shape="ligament")
     if not _sharp(cylinder):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,6 +32,7 @@ from orient.features.model import Hole
 from orient.features.order import numbered
 from orient.features.rays import Rays
 from orient.features.roughness import noise_mm, slivers_of, steady_normals
+from orient.features.sheets import Sheet
 from orient.features.slot import Slot
 from orient.features.voxels import Reached, reached_by
 from orient.part.edges import edge_angles
@@ -155,7 +157,8 @@ def shape_of(part: Part, process: Process) -> Shape:
         "insert_boss": insert_boss.find(part),
         "polygon_pocket": pockets,
     }
-    hole_of_face = _owner(len(part.faces), holes)
+    hole_of_face = _owner(len(part.faces), [one.faces for one in holes])
+    slot_walls = [np.union1d(one.faces, _flats(part, one)) for one in slots]
     # Corners between the flats of a hexagon, or the flanks of a thread, are the pocket's and the thread's.
     inner = np.zeros(len(part.faces), dtype=bool)
     for faces in [one.faces for one in threads] + [one.faces for one in pockets]:
@@ -165,9 +168,17 @@ def shape_of(part: Part, process: Process) -> Shape:
     rays, samples = Rays(part), samples_of(part)
     lap("rays")
     sheets = walls.find(part, angles, cylinders, samples, rays, process)
-    found["thin_wall"] = thin_wall.find(sheets.found)
-    found["narrow_gap"] = narrow_gap.find(sheets.found, hole_of_face)
-    found["vanishing"] = list(sheets.found.details)
+    helix = _owner(len(part.faces), [one.faces for one in threads]) >= 0
+
+    def apart(sheet: Sheet) -> bool:
+        """Whether what faces itself is more than the flanks of a thread, or the ends where it runs out."""
+        return not (helix[sheet.faces].all() or thread.winds_through(sheet.at, threads))
+
+    owned = [one.faces for one in holes] + slot_walls + [one.faces for one in pockets]
+    found["thin_wall"] = list(filter(apart, thin_wall.find(sheets.found)))
+    gaps = narrow_gap.find(sheets.found, _owner(len(part.faces), owned))
+    found["narrow_gap"] = list(filter(apart, gaps))
+    found["vanishing"] = [one for one in sheets.found.details if apart(one.sheet)]
     lap("walls")
     corners = sharp_corner.find(part, angles)
     found["sharp_corner"] = [one for one in corners if not inner[one.faces].all()]
@@ -177,9 +188,8 @@ def shape_of(part: Part, process: Process) -> Shape:
     reached = reached_by(part, process.support_tool_mm)
     lap("voids")
     masked = (hole_of_face >= 0) | inner
-    for one in slots:
-        masked[one.faces] = True
-        masked[_flats(part, one)] = True
+    for faces in slot_walls:
+        masked[faces] = True
     surface = surface_of(part, cylinders, masked)
     links = links_of(part)
     lap("links")
@@ -201,10 +211,11 @@ def shape_of(part: Part, process: Process) -> Shape:
     )
 
 
-def _owner(count: int, holes: list[Hole]) -> NDArray[np.int32]:
+def _owner(count: int, walls: Sequence[NDArray[np.int64]]) -> NDArray[np.int32]:
+    """Number of the wall that each face is of, −1 for none."""
     owner = np.full(count, -1, dtype=np.int32)
-    for number, one in enumerate(holes):
-        owner[one.faces] = number
+    for number, faces in enumerate(walls):
+        owner[faces] = number
     return owner
 
 

@@ -43,6 +43,8 @@ _NEAR_MM, _FAR_MM = 0.16, 0.36
 # How far flanks are followed to learn how high they are.
 _REACH_MM = 1.6
 _STEPS = 256
+# A corner whose middle lies further off it than this share of its length runs round that middle.
+_RING_SHARE = 0.06
 # What is drawn at a limit reaches it, though a file's last digits put it just below.
 _DIGITS_DEG, _DIGITS_MM = 0.1, 0.005
 # Sign of a concave bend as `_bend` counts it.
@@ -67,6 +69,8 @@ class Corner:
         Number of corners of an outline; 1 for an inner corner.
     centre : (3,) float64
         Middle of its length, mm: of a closed foot or an outline, a point inside the loop.
+    ring : bool
+        Whether it runs round its middle, so that the middle lies off it.
     direction : (3,) float64 or None
         Along a straight inner corner.
     area_mm2 : float
@@ -81,6 +85,7 @@ class Corner:
     step_mm: float
     corners: int
     centre: Floats
+    ring: bool
     direction: Floats | None
     area_mm2: float
     faces: NDArray[np.int64]
@@ -145,6 +150,7 @@ def find(part: Part, angles: NDArray[np.float32] | None = None) -> list[Corner]:
                 step_mm=float(weight @ step[rows]),
                 corners=1,
                 centre=centre,
+                ring=_nearest_mm(start[rows], end[rows], centre) > _RING_SHARE * length,
                 direction=direction,
                 area_mm2=float(part.areas[flanks].sum()),
                 faces=flanks,
@@ -206,6 +212,7 @@ def find_outline(part: Part, direction: Floats) -> list[Corner]:
                 step_mm=0.0,
                 corners=len(turn),
                 centre=0.5 * step @ (corners + ahead) / step.sum(),
+                ring=True,
                 direction=None,
                 area_mm2=float(part.areas[rows[near]].sum()),
                 faces=rows[near].astype(np.int64),
@@ -229,10 +236,11 @@ def judge(corner: Corner, process: Process, direction: Floats | None = None) -> 
     Returns
     -------
     Feature
-        ``size_mm`` is the length of the edge.
+        ``size_mm`` is the length of the edge; ``at_mm`` the middle of a ``ring``, which lies off it.
     """
     more: dict[str, float | int | str | bool | None] = {
         "where": corner.where,
+        "ring": corner.ring,
         "turn_deg": round(corner.turn_deg, 1),
         "radius_limit_mm": RADIUS_MM,
     }
@@ -242,7 +250,8 @@ def judge(corner: Corner, process: Process, direction: Floats | None = None) -> 
         more["step_mm"] = round(corner.step_mm, 3)
         verdict = "tune"
         why = (
-            f"The surface turns by {corner.turn_deg:.0f}° over {size:.1f} mm without a fillet, "
+            f"The surface turns by {corner.turn_deg:.0f}° over {size:.1f} mm "
+            f"{'all round ' if corner.ring else ''}without a fillet, "
             "so stress piles up there and a crack starts there first."
         )
         # The surface turns back on itself at the end of a narrow slot: there is no room for a fillet.
@@ -343,6 +352,14 @@ def _outline_corners(outline: Floats) -> tuple[Floats, Floats, float]:
             best.append(int(row))
     rows = np.sort(np.array(best, dtype=np.int64))
     return turn[rows], at[rows], length
+
+
+def _nearest_mm(start: Floats, end: Floats, point: Floats) -> float:
+    """Distance of a point from the nearest of some edges, mm."""
+    way = end - start
+    square = np.maximum(np.einsum("ij,ij->i", way, way), 1e-300)
+    share = np.clip(np.einsum("ij,ij->i", point - start, way) / square, 0.0, 1.0)
+    return float(np.linalg.norm(start + share[:, None] * way - point, axis=1).min())
 
 
 def _straight(way: Floats) -> Floats | None:

@@ -201,13 +201,14 @@ def _facing(one: Cylinder, other: Cylinder, looks: Floats, back: Floats) -> floa
 
 
 def _is_open(sections: Sections, one: Cylinder, other: Cylinder) -> bool:
-    """Tell whether the way between two ends is free, and as wide as they are."""
-    places = one.point_mm + np.array([0.25, 0.5, 0.75])[:, None] * (other.point_mm - one.point_mm)
+    """Tell whether the way between two ends is free, and as wide as they are but where another crosses."""
+    places = one.point_mm + np.array([0.2, 0.35, 0.5, 0.65, 0.8])[:, None] * (other.point_mm - one.point_mm)
     radius = one.radius_mm
     own = np.concatenate([one.faces, other.faces])
     nearest = sections.nearest_mm(places, one.axis, 1.2 * radius, own[:0])
     slack = 0.03 * radius + 2 * max(one.residual_mm, other.residual_mm)
-    return bool((nearest > 0.9 * radius - slack).all() and nearest[1] < radius + slack)
+    beside = np.count_nonzero(nearest < radius + slack)
+    return bool((nearest > 0.9 * radius - slack).all() and beside >= 2)
 
 
 def _slot(one: Cylinder, other: Cylinder, gap: float) -> Slot:

@@ -184,6 +184,30 @@ def belongs_to_thread(cylinder: Cylinder, threads: list[Thread]) -> bool:
     return False
 
 
+def winds_through(point: Floats, threads: list[Thread]) -> bool:
+    """Tell whether a place lies where a thread winds: between its diameters, along its length.
+
+    Parameters
+    ----------
+    point : (3,)
+        Place, mm.
+    threads : list of Thread
+        The threads of a part.
+
+    Returns
+    -------
+    bool
+    """
+    for thread in threads:
+        offset = point - np.array(thread.centre_mm)
+        along = float(offset @ np.array(thread.axis))
+        off = float(np.linalg.norm(offset - along * np.array(thread.axis)))
+        between = 0.48 * thread.minor_mm < off < 0.51 * thread.diameter_mm
+        if between and abs(along) < thread.length_mm / 2 + thread.pitch_mm / 2:
+            return True
+    return False
+
+
 def _patches(part: Part) -> list[NDArray[np.int64]]:
     """List the patches of small facets that hang together over edges below 72°."""
     label = regions_of(part).facet

@@ -25,6 +25,9 @@ Floats = NDArray[np.float64]
 KIND = "vanishing"
 # No lettering is cut deeper or stands higher than this.
 LETTERING_MM = 1.0
+# Mean square of the cosine to a direction: up to the first all sides of a stroke are square to it, from the
+# second on it bends.
+_SQUARE, _BENT = 0.02, 0.05
 # The sides of a wedge meet at an edge that turns by at least this: 180° less the 30° within which surfaces
 # count as facing.
 _KNIFE_DEG = 150.0
@@ -99,15 +102,19 @@ def sort_out(
             angle = 180.0 - float(np.degrees(length @ convex.turn[edges] / length.sum()))
             tip = length @ convex.middle[edges] / length.sum()
             details.append(Detail("knife", 0.0, float(length.sum()), angle, sheet, tip))
-        elif _is_stroke(sheet, line):
-            details.append(Detail("embossed", sheet.size_mm, sheet.narrow_mm, None, sheet, sheet.centre))
+        elif _is_stroke(part, sheet, line):
+            details.append(
+                Detail("embossed", sheet.size_mm, _depth_mm(part, sheet), None, sheet, sheet.centre)
+            )
         else:
             kept_walls.append(sheet)
     for sheet in gaps:
         if len(_held_by(sheet, concave)):
             continue
-        if _is_stroke(sheet, line):
-            details.append(Detail("engraved", sheet.size_mm, sheet.narrow_mm, None, sheet, sheet.centre))
+        if _is_stroke(part, sheet, line):
+            details.append(
+                Detail("engraved", sheet.size_mm, _depth_mm(part, sheet), None, sheet, sheet.centre)
+            )
         else:
             kept_gaps.append(sheet)
     details.sort(key=lambda detail: (*detail.centre.round(2).tolist(), detail.width_mm))
@@ -175,8 +182,23 @@ def judge(detail: Detail, process: Process, direction: Floats | None = None) -> 
     )
 
 
-def _is_stroke(sheet: Sheet, line: float) -> bool:
-    return sheet.size_mm < line and sheet.narrow_mm <= LETTERING_MM and sheet.shape != "ligament"
+def _is_stroke(part: Part, sheet: Sheet, line: float) -> bool:
+    return sheet.size_mm < line and sheet.shape != "ligament" and _depth_mm(part, sheet) <= LETTERING_MM
+
+
+def _depth_mm(part: Part, sheet: Sheet) -> float:
+    """How deep a stroke is cut, or how high it stands, whichever way it runs, mm.
+
+    The sides of a bent stroke, a ring's or an S's, are all square to one direction: the depth is their extent
+    along it. Those of a straight one are square to two, and it is narrower the one way than the other.
+    """
+    faces = sheet.faces
+    normals = part.normals[faces]
+    weighed = normals * (part.areas[faces] / max(float(part.areas[faces].sum()), 1e-300))[:, None]
+    values, vectors = np.linalg.eigh(weighed.T @ normals)
+    if values[0] > _SQUARE or values[1] < _BENT:
+        return sheet.narrow_mm
+    return min(sheet.narrow_mm, float(np.ptp(part.vertices[part.faces[faces]] @ vectors[:, 0])))
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,6 +7,7 @@ import trimesh
 from orient.features import closed_void, trapped_support
 from orient.features.facing import samples_of
 from orient.features.rays import Rays
+from orient.features.register import inspect_part
 from orient.features.voxels import reached_by
 from orient.part.mesh import part_from_arrays, part_from_trimesh
 from orient.process import Process
@@ -70,6 +71,28 @@ def test_a_void_whose_ceiling_needs_support_is_to_be_redesigned_and_a_roofed_one
     (void,) = closed_void.find(part)
     assert closed_void.judge(void, PROCESS, UP).verdict == "tune"
     assert closed_void.judge(void, PROCESS, -UP).verdict == "redesign"
+
+
+@pytest.mark.parametrize("chords", [16, 32, 64])
+def test_a_ball_shaped_void_is_as_wide_as_its_diameter_however_coarse(chords):
+    import manifold3d
+
+    ball = manifold3d.Manifold.sphere(5.0, chords).translate((0, 0, 12))
+    (void,) = closed_void.find(part_of(box((-10, 10), (-10, 10), (0, 24)) - ball, "turned"))
+    assert void.extent_mm == pytest.approx(10.0, abs=0.001)
+
+
+def test_the_ceiling_of_a_closed_void_belongs_to_the_void():
+    # A ceiling of 8 mm bridges, one of 20 mm sags, one of 30 mm needs support that no one gets out.
+    for span, verdict in ((8.0, "tune"), (20.0, "tune"), (30.0, "redesign")):
+        block = box((-25, 25), (-25, 25), (0, 30)) - box((-span / 2, span / 2), (-20, 20), (5, 15))
+        found = inspect_part(part_of(block), PROCESS, UP)
+        (void,) = [one for one in found.features if one.kind != "sharp_corner"]
+        assert (void.kind, void.verdict) == ("closed_void", verdict)
+        assert void.more["ceiling"] == "bridge"
+        assert void.more["ceiling_mm"] == pytest.approx(span, abs=0.02)
+        # Short ones are taken out of the support that is needed, as outside.
+        assert (len(found.needs_nothing) > 0) == (span <= PROCESS.bridge_limit_mm)
 
 
 @pytest.mark.parametrize(("mouth", "gets_in"), [(2.0, False), (2.4, False), (3.6, True), (5.0, True)])

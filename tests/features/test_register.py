@@ -13,6 +13,7 @@ from orient.part.mesh import part_from_arrays, part_from_trimesh
 from orient.process import Process
 from tests.features import gauges_ceilings as gauges
 from tests.features.gauges_ceilings import Gauge, box, disc, spoiled
+from tests.features.gauges_round import thread_solid
 
 PROCESS = Process()
 
@@ -128,6 +129,39 @@ def test_names_do_not_change_with_the_pose():
     ]
     assert [round(one.tilt_deg) for one in flat.holes] == [0, 0, 0]
     assert [round(one.tilt_deg) for one in upright.holes] == [90, 90, 90]
+
+
+def test_inner_corners_keep_their_names_when_the_outline_on_the_bed_changes():
+    solid = box((0, 60), (0, 40), (0, 6)) + box((10, 14), (5, 35), (5, 20)) + box((30, 34), (5, 35), (5, 20))
+    part, _ = spoiled(Gauge("", solid), "clean")
+    shape = shape_of(part, PROCESS)
+    named = []
+    for way in ((0, 0, 1), (1, 0, 0), (0, -1, 0)):
+        corners = [
+            one for one in inspect_part(part, PROCESS, way, shape).features if one.kind == "sharp_corner"
+        ]
+        named.append(sorted((one.id, one.at_mm) for one in corners if one.more["where"] == "inside"))
+        assert len({one.id for one in corners}) == len(corners)
+    assert [name for name, _ in named[0]] == ["C1", "C2"]
+    assert named[0] == named[1] == named[2]
+
+
+def test_a_corner_that_runs_round_says_so_and_a_straight_one_lies_on_its_place():
+    solid = box((0, 60), (0, 40), (0, 6)) + disc(7, (5, 20), 48, 20, 20) + box((40, 60), (0, 40), (5, 20))
+    corners = [one for one in inspected(solid).features if one.more.get("where") == "inside"]
+    ring = {one.more["ring"]: one for one in corners}
+    assert ring[True].at_mm == pytest.approx((20, 20, 6), abs=1e-6)
+    assert "all round" in ring[True].why
+    assert ring[False].at_mm == pytest.approx((40, 20, 6), abs=1e-6)
+
+
+def test_a_slim_slot_and_a_thread_are_one_entry_each():
+    ends = [disc(0.75, (-1, 7), 32, x) for x in (-6, 6)]
+    solid = box((-20, 20), (-10, 10), (0, 6)) - Manifold.batch_hull(ends)
+    for how in ("clean", "float32", gauges.NOISY):
+        assert kinds_of(inspected(solid, how), "sharp_corner") == ["slot"]
+    stud = box((-15, 15), (-15, 15), (0, 5)) + thread_solid(10, 1.5, 20, 24).translate((0, 0, 4.5))
+    assert kinds_of(inspected(stud, "float32"), "sharp_corner") == ["thread"]
 
 
 def test_small_lying_holes_and_short_bridges_need_no_support():

@@ -164,6 +164,56 @@ def test_iso_273_holes_modelled_at_size_are_named(diameter, name):
     assert drawn_in_inches.fits == found.fits
 
 
+def test_the_counterbore_of_a_clearance_hole_is_named_by_the_head_that_it_takes():
+    # Ø 10 over Ø 5.5: head and counterbore of M5 (ISO 4762, DIN 974-1, from memory); Ø 7 over Ø 6.8 is none.
+    for through, wide, name in (
+        (5.5, 10.0, "M5 head, counterbore"),
+        (3.4, 6.5, "M3 head, counterbore"),
+        (6.0, 7.0, "M6 clearance, coarse"),
+    ):
+        block = Manifold.cube((30, 30, 14)) - Manifold.cylinder(20, through / 2, -1, 48).translate(
+            (15, 15, -2)
+        )
+        block -= Manifold.cylinder(20, wide / 2, -1, 48).translate((15, 15, 8))
+        fits = {round(h.diameter_mm, 1): h.fits for h in hole.find(part_of(block))}
+        assert fits[wide][0] == name
+
+
+def test_a_bore_with_a_flat_is_a_hole_and_a_shaft_with_one_is_a_pin():
+    flat = CrossSection.circle(3, 48) - CrossSection.square((10, 10)).translate((-5, 2.4))
+    plate = Manifold.cube((40, 20, 8)) - flat.extrude(20).translate((10, 10, -5))
+    plate += flat.extrude(10).translate((30, 10, 7))
+    (found,) = hole.find(part_of(plate))
+    (stud,) = pin.find(part_of(plate))
+    assert found.diameter_mm == pytest.approx(6.0, abs=1e-3)
+    assert stud.diameter_mm == pytest.approx(6.0, abs=1e-3)
+
+
+def test_slots_that_cross_are_both_slots():
+    def cutter(turn):
+        arc = CrossSection.circle(2, 32)
+        return (
+            CrossSection.batch_hull([arc.translate((-10, 0)), arc.translate((10, 0))]).extrude(9).rotate(turn)
+        )
+
+    plate = Manifold.cube((40, 40, 6)) - (cutter((0, 0, 0)) + cutter((0, 0, 90))).translate((20, 20, -1))
+    assert [round(s.length_mm, 2) for s in slot.find(part_of(plate))] == [24.0, 24.0]
+
+
+def test_a_boss_cut_off_beside_its_bore_says_what_is_left():
+    # The edge passes 3 mm from the axis of a bore of Ø 4: 1 mm of wall is left.
+    solid = Manifold.cube((30, 26, 4)).translate((-15, -6, 0))
+    solid += Manifold.cylinder(11, 4, -1, 48).translate((0, -1, 3))
+    solid -= Manifold.cylinder(11, 2, -1, 48).translate((0, -1, 5))
+    solid -= Manifold.cube((60, 20, 60)).translate((-30, -24, -5))
+    (boss,) = insert_boss.find(part_of(solid))
+    assert boss.wall_mm == pytest.approx(1.0, abs=1e-3)
+    assert insert_boss.judge(boss, Process(), UP).verdict == "tune"
+    # The eye of a lug looks the same, but is open at both ends.
+    eye = solid - Manifold.cylinder(40, 2, -1, 48).translate((0, -1, -9))
+    assert insert_boss.find(part_of(eye)) == []
+
+
 # --- verdicts -----------------------------------------------------------------------------------------------
 
 

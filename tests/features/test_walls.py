@@ -164,6 +164,42 @@ def test_bore_beside_a_face_leaves_its_distance_less_its_radius():
     np.testing.assert_allclose(wall.at_mm, [0, -3.6, 6], atol=0.05)
 
 
+@pytest.mark.parametrize("n", [16, 48])
+def test_what_the_end_of_a_slot_leaves_is_measured_at_its_crown(n):
+    def slot_at(x, y, turn=0.0):
+        ends = [disc(2, (-1, 7), n, way * 6) for way in (-1, 1)]
+        return Manifold.batch_hull(ends).rotate((0, 0, turn)).translate((x, y, 0))
+
+    plate = box((0, 60), (0, 40), (0, 6))
+    # The round end faces the edge; another slot's end; a hole; and the edge at 45°.
+    beside_edge = plate - slot_at(51.2, 20)
+    in_a_row = plate - slot_at(16, 20) - slot_at(16 + 16 + 0.8, 20)
+    beside_hole = plate - slot_at(16, 20) - disc(3, (-1, 7), n, 16 + 8 + 0.8 + 3, 20)
+    askew = plate - slot_at(2 + 0.8 + 6 / np.sqrt(2), 20, 45.0)
+    for solid in (beside_edge, in_a_row, beside_hole, askew):
+        sizes = [one.size_mm for one in of_kind(part_of(solid, "float32"), "thin_wall")]
+        assert sizes == pytest.approx([0.8], abs=0.002)
+    # Its flat along an edge is a plain wall, and one.
+    along = plate - slot_at(20, 2.8)
+    assert [one.size_mm for one in of_kind(part_of(along), "thin_wall")] == pytest.approx([0.8], abs=0.002)
+
+
+def test_a_flat_cut_into_a_boss_beside_its_bore_is_a_wall_of_its_own():
+    for n in (16, 48, 96):
+        solid = disc(4, (0, 14), n) - disc(2, (5, 15), n) - box((-9, 9), (-9, -3), (-1, 15))
+        sizes = sorted(one.size_mm for one in of_kind(part_of(solid, "turned"), "thin_wall"))
+        assert sizes == pytest.approx([1.0, 2.0], abs=0.002)
+
+
+def test_a_ring_engraved_shallow_is_a_stroke_as_a_straight_one_is():
+    solid = box((-15, 15), (-15, 15), (0, 8)) - (disc(8.15, (7.4, 9), 96) - disc(7.85, (7.4, 9), 96))
+    (stroke,) = of_kind(part_of(solid, "turned"), "vanishing")
+    assert stroke.size_mm == pytest.approx(0.3, abs=0.002)
+    assert stroke.more["depth_mm"] == pytest.approx(0.6, abs=0.1)
+    deep = box((-15, 15), (-15, 15), (0, 8)) - (disc(8.15, (3, 9), 96) - disc(7.85, (3, 9), 96))
+    assert [one.kind for one in features_of(part_of(deep)) if one.size_mm < 1] == ["narrow_gap"]
+
+
 def test_strokes_narrower_than_a_line_vanish_and_wider_ones_do_not():
     strokes = of_kind(part_of(engraved().solid, "turned"), "vanishing")
     assert sorted(one.size_mm for one in strokes) == pytest.approx([0.2, 0.3], abs=0.002)

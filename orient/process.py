@@ -29,6 +29,9 @@ _DEFAULT_SOURCES = {
         "Technology and Application 1, 2020, 39–47; the trade's range is 45° to 60°"
     ),
 }
+# What holds a part on the bed where its own first layer does not: how far a brim and a raft reach beyond it,
+# mm, and how many layers a raft has. Common practice, no source.
+BRIM_MM, RAFT_MM, RAFT_LAYERS = 5.0, 5.0, 3
 _TRADE = "common practice, no source"
 # Limits of hard features: the usual figure of the trade, the strict and the lax one beside it.
 _FEATURE_LIMIT_SOURCES = {

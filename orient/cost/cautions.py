@@ -75,6 +75,11 @@ def cautions_for(
         said.append(
             f"{polymer.key} gives off vapour and fine particles at {nozzle:g} °C: extract or filter the air."
         )
+    if polymer.grade.word == "support":
+        said.append(
+            f"{polymer.key} is made to be washed away as support: a part of it softens in damp air and "
+            "dissolves in water, so name another polymer unless that is meant."
+        )
     if polymer.filled:
         said.append(
             "Fibre dust from sanding or cutting harms skin and lungs: wet it, extract it, wear a mask and "

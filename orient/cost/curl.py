@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from orient.materials.properties import Properties
+from orient.process import BRIM_MM
 
 Floats = NDArray[np.float64]
 
@@ -32,10 +33,9 @@ ROOM_C = 23.0
 # Air in a closed machine without chamber heating, warmed by its bed, °C. Common practice, no source.
 CLOSED_C = 40.0
 
-# Index from which a brim is advised, and a wide one; and its widths, mm. Common practice, no source.
+# Index from which a brim is advised, and a wide one; and the width of that, mm. Common practice, no source.
 BRIM_FROM_MM = 0.3
 WIDE_BRIM_FROM_MM = 1.0
-BRIM_MM = 5.0
 WIDE_BRIM_MM = 10.0
 # A part this many times as high as its footprint's narrow side is held by a brim as well. Common practice.
 SLENDER = 5.0

@@ -59,6 +59,14 @@ class Rates:
         names = ("machine_per_hour", "labour_per_hour", "material_per_kg")
         return tuple(name for name in names if getattr(self, name) is None)
 
+    @property
+    def unpaid(self) -> tuple[str, ...]:
+        """Handwork that has a price but no minutes, in words; none where labour has no price."""
+        if not self.labour_per_hour:
+            return ()
+        minutes = {"set-up": self.setup_min, "drying": self.drying_min}
+        return tuple(what for what, spent in minutes.items() if spent == 0.0)
+
     def _prices(self) -> list[float]:
         prices = (self.machine_per_hour, self.labour_per_hour, self.material_per_kg, self.support_per_kg)
         return [price for price in prices if price is not None]

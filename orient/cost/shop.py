@@ -504,6 +504,11 @@ def shop_notes(shop: Shop) -> tuple[str, ...]:
         )
     if rates.known and rates.missing:
         said.append(f"The cost leaves out {', '.join(rates.missing)}: [rates] does not give it.")
+    if rates.known and rates.unpaid:
+        said.append(
+            f"The cost counts no minutes for {' and '.join(rates.unpaid)}: give setup_min and drying_min in "
+            "[rates]."
+        )
     return (*said, *scaled)
 
 

@@ -9,7 +9,7 @@ from orient.cost.layers import LAYERS_OF_NOZZLE
 from orient.measure.poses import Loads, Sorted
 from orient.measure.tilt import support_when_tilted
 from orient.part.mesh import Part
-from orient.process import Process
+from orient.process import BRIM_MM, RAFT_LAYERS, RAFT_MM, Process
 from orient.ranking.figures import figure
 from orient.ranking.ranked import Ranking
 from orient.ranking.tilt import tilt_note
@@ -41,8 +41,9 @@ def cautions_of(ranking: Ranking, loaded: bool, shadow_mm2: float) -> tuple[str,
     first = float(ranking.columns["first_layer_mm2"][ranking.recommended - 1])
     if first < SMALL_FIRST_SHARE * shadow_mm2:
         said.append(
-            f"The first layer of the pose to take is only {figure(first, 'mm²')} mm²: give it a brim or "
-            "a raft, or it will come off the bed."
+            f"The first layer of the pose to take is only {figure(first, 'mm²')} mm²: give it a brim of "
+            f"{BRIM_MM:g} mm, or a raft of {RAFT_LAYERS} layers that reaches {RAFT_MM:g} mm further, or it "
+            "will come off the bed; hours and grams do not count a raft."
         )
     if ranking.columns["tip_margin_deg"][ranking.recommended - 1] < 0:
         said.append(

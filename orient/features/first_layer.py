@@ -10,6 +10,7 @@ import numpy as np
 from orient.features.figures import point, size, words
 from orient.features.laid import Laid
 from orient.features.model import Feature
+from orient.process import BRIM_MM, RAFT_LAYERS, RAFT_MM
 
 KIND = "first_layer"
 # With this share of the contact asked for, a brim does not mend it.
@@ -43,7 +44,8 @@ def find(laid: Laid) -> list[Feature]:
         )
         tries = (
             "Lay the part on a larger face.",
-            "Add a brim, or a raft of support.",
+            f"Add a brim of {words(BRIM_MM)} mm, or a raft of {RAFT_LAYERS} layers "
+            f"({words(RAFT_LAYERS * process.layer_height_mm)} mm) that reaches {words(RAFT_MM)} mm further.",
             "Cut a flat to stand on.",
         )
         held, limit = bed.area_mm2, wanted
@@ -55,7 +57,11 @@ def find(laid: Laid) -> list[Feature]:
             f"{len(small)} of {count} pieces of the first layer are below {words(least)} mm² and come off "
             "the bed easily."
         )
-        tries = ("Add a brim.", "Slow down the first layer.", "Lay the part on a larger face.")
+        tries = (
+            f"Add a brim of {words(BRIM_MM)} mm.",
+            "Slow down the first layer.",
+            "Lay the part on a larger face.",
+        )
         held, limit = place.area_mm2, process.island_limit_mm2
     else:
         return []

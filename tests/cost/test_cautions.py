@@ -40,6 +40,13 @@ def test_fumes_and_dust_by_polymer(key, word, expected):
     assert any(word in sentence for sentence in said(key)) == expected
 
 
+def test_a_support_material_named_for_the_part_itself_is_cautioned():
+    for key, known in all_properties().items():
+        told = any("washed away" in sentence for sentence in said(key))
+        assert told == (known.grade.word == "support")
+    assert any("dissolves in water" in sentence for sentence in said("PVA"))
+
+
 def test_hot_surfaces_with_their_temperatures_once_a_machine_is_named():
     assert "nozzle 400 °C, bed 150 °C" in said("PEEK", machine=machine("high-temperature"))[0]
     assert "bed" not in said("PLA", machine=machine("entry"))[0]

@@ -106,6 +106,12 @@ def test_support_without_a_price_of_its_own_costs_what_the_part_does():
     assert found.material[0] == pytest.approx(25.0 * 25.0 / 1000)
 
 
+def test_handwork_with_a_price_and_no_minutes_is_named():
+    assert Rates(labour_per_hour=30.0).unpaid == ("set-up", "drying")
+    assert Rates(labour_per_hour=30.0, setup_min=10.0).unpaid == ("drying",)
+    assert Rates(machine_per_hour=3.0).unpaid == ()
+
+
 def test_the_machines_own_rate_stands_in_for_the_briefs():
     own = replace(machine("entry"), hourly_rate=4.5)
     assert rates_from(Brief(), own).machine_per_hour == 4.5

@@ -204,3 +204,10 @@ def test_figures_are_the_same_on_any_number_of_threads(tee):
     one, three = (orient.evaluate(tee, said, directions=80, threads=n).shop.poses for n in (1, 3))
     assert np.array_equal(one.hours, three.hours)
     assert np.array_equal(one.unit_cost, three.unit_cost)
+
+
+def test_handwork_that_has_a_price_and_no_minutes_is_said_beside_the_cost(tee):
+    rates = {name: rate for name, rate in RATES.items() if name != "setup_min"}
+    named = {"polymer": "PETG", "machine": "entry"}
+    found = orient.evaluate(tee, brief(rates=rates, process=named), directions=60)
+    assert any("counts no minutes for set-up and drying" in note for note in found.notes)

@@ -85,6 +85,11 @@ def test_a_ball_touches_the_bed_too_little():
     assert feature.area_mm2 == pytest.approx(np.pi * (3 - 0.01), rel=0.15)
 
 
+def test_too_small_a_first_layer_is_told_what_brim_or_raft_in_millimetres():
+    (feature,) = found(first_layer, Manifold.sphere(15, 96))
+    assert any("brim of 5 mm" in said and "3 layers (0.6 mm)" in said for said in feature.try_first)
+
+
 def test_small_feet_are_told_from_large_ones():
     feet = box((0, 60), (0, 40), (5, 24))
     for x in (0, 58):

@@ -24,6 +24,7 @@ from orient.features.register import Inspection, inspect_part
 from orient.handover.lettering import HEIGHT_MM, STROKE_MM, letters, text_width_mm
 from orient.handover.oriented import lay_part
 from orient.measure.poses import measure_poses, sort_part
+from orient.part.bends import bent_edges
 from orient.part.mesh import Part, part_from_arrays
 from orient.process import Process
 
@@ -256,7 +257,7 @@ def _shown(
     if not len(feature.faces):
         return None
     corners = vertices[part.faces[feature.faces].ravel()]
-    if feature.kind == "sharp_corner" and len(edges := _edges(part, feature, vertices)):
+    if feature.kind == "sharp_corner" and len(edges := _laid_edges(part, feature, vertices)):
         corners = edges.reshape(-1, 3)
     low, high = corners.min(axis=0), corners.max(axis=0)
     whole = high - low
@@ -301,23 +302,16 @@ def _short(
             yield c, d
 
 
-def _edges(part: Part, feature: Feature, vertices: Floats) -> Floats:
-    """Bent edges between the faces of a corner, (E, 2, 3)."""
-    own = set(feature.faces.tolist())
-    edges = []
-    for face in feature.faces.tolist():
-        for k in range(3):
-            other = int(part.neighbours[face, k])
-            if other in own and other > face and part.normals[face] @ part.normals[other] < 0.9:
-                edges.append(vertices[part.faces[face, [k, (k + 1) % 3]]])
-    return np.array(edges).reshape(-1, 2, 3)
+def _laid_edges(part: Part, feature: Feature, vertices: Floats) -> Floats:
+    """Bent edges between the faces of a corner as it lies, (E, 2, 3)."""
+    return bent_edges(replace(part, vertices=vertices), feature.faces)
 
 
 def _middles(part: Part, feature: Feature, vertices: Floats, at: Floats) -> list[Floats]:
     """Points on the feature itself: on its edge where it is an edge, else on its faces; the nearest first."""
     faces = feature.faces
     points = vertices[part.faces[faces]].mean(axis=1)
-    if feature.kind == "sharp_corner" and len(edges := _edges(part, feature, vertices)):
+    if feature.kind == "sharp_corner" and len(edges := _laid_edges(part, feature, vertices)):
         points = edges.mean(axis=1)
     order = np.argsort(np.linalg.norm(points - at, axis=1), kind="stable")
     lowest = int(np.argmin(points[:, 2]))

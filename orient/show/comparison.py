@@ -28,7 +28,8 @@ _SIGNS = {"gone": "−", "new": "+", "easier": "▾", "harder": "▴", "same": "
 _MOST_ROWS = 12
 THICK_SAID = "thick: square through the piece; half of its surface is this thick or less."
 LOOPS_SAID = (
-    "Same, with two lengths: the runs of the corner hang together otherwise; it is no sharper for that."
+    "Same, with two lengths: runs of the corner went, came or hang together otherwise; what there is of "
+    "it is no sharper."
 )
 # More per cent than this are said as so many times as much.
 _TIMES = 900.0

@@ -349,7 +349,11 @@ def _pair(first: Variant, second: Variant, changes: Changes, brief: Brief) -> Pa
     features: tuple[Match, ...] = ()
     if placed.common:
         features = match_features(
-            first.inspection.features, second.inspection.features, placed, first.part.size_mm
+            first.inspection.features,
+            second.inspection.features,
+            placed,
+            first.part.size_mm,
+            (first.part, second.part),
         )
     if changes.approximate:
         open_ones = [one.name for one in (first, second) if not one.part.closed]

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
+from scipy.spatial import cKDTree
 
 from orient.features.model import SMALL_IS_HARD, VERDICTS, Feature
 from orient.features.register import KINDS
+from orient.part.bends import bent_edges
+from orient.part.mesh import Part
 from orient.variants.register import Registration
 
 Floats = NDArray[np.float64]
@@ -21,8 +24,8 @@ _ANYWHERE = {"first_layer", "slender", "curl"}
 _NEAR_MM, _NEAR_SHARE, _NEAR_SIZES = 3.0, 0.1, 0.5
 # They are not one where one is so many times as large as the other, or their axes are turned so far.
 _GREW, _TURNED_DEG = 5.0, 30.0
-# Corners are one only where they bend alike, degrees.
-_BENT_ALIKE_DEG = 12.0
+# Corners are one only where they bend alike, degrees, and run this near, as a share of the part.
+_BENT_ALIKE_DEG, _NEAR_RUN, _RUN_POINTS = 12.0, 0.05, 400
 # Sizes that differ by less than this are one size.
 _SAME_MM, _SAME_SHARE = 0.05, 0.02
 
@@ -54,7 +57,11 @@ STATES = ("gone", "new", "easier", "harder", "same")
 
 
 def match_features(
-    first: Sequence[Feature], second: Sequence[Feature], placed: Registration, size_mm: float
+    first: Sequence[Feature],
+    second: Sequence[Feature],
+    placed: Registration,
+    size_mm: float,
+    parts: tuple[Part, Part] | None = None,
 ) -> tuple[Match, ...]:
     """Pair the hard features of two variants by kind, place, axis and size.
 
@@ -66,6 +73,8 @@ def match_features(
         How the second lies on the first.
     size_mm : float
         Size of the first variant.
+    parts : (Part, Part), optional
+        The variants themselves, so that corners are known by where their edges run; else by their middles.
 
     Returns
     -------
@@ -77,7 +86,12 @@ def match_features(
     for kind in KINDS:
         own = [one for one in first if one.kind == kind.name]
         others = [one for one in second if one.kind == kind.name]
-        apart = np.array([[_apart(a, b, placed, size_mm) for b in others] for a in own])
+        runs = {}
+        if kind.name == "sharp_corner" and parts is not None and own and others:
+            # An outline is told by its middle: it is one loop, and its length what makes it lift.
+            runs = {id(one): _run(parts[0], one) for one in own if _inside(one)}
+            runs |= {id(one): placed.points_in_first(_run(parts[1], one)) for one in others if _inside(one)}
+        apart = np.array([[_apart(a, b, placed, size_mm, runs) for b in others] for a in own])
         pairs: list[tuple[int, int]] = []
         if own and others:
             # A pair that cannot be one costs more than any number of pairs that can.
@@ -100,7 +114,25 @@ def match_features(
     return tuple(sorted(found, key=lambda one: STATES.index(one.state)))
 
 
-def _apart(a: Feature, b: Feature, placed: Registration, size_mm: float) -> float:
+def _run(part: Part, corner: Feature) -> Floats:
+    """Points evenly along the edges of a corner, (N, 3); its place where its bends are too fine for edges."""
+    ends = bent_edges(part, corner.faces)
+    if not len(ends):
+        return np.array([corner.at_mm])
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    counts = np.ceil(_RUN_POINTS * length / length.sum()).astype(np.int64)
+    edge = np.repeat(np.arange(len(ends)), counts)
+    share = (np.arange(len(edge)) - np.repeat(np.cumsum(counts) - counts, counts) + 0.5) / counts[edge]
+    points: Floats = ends[edge, 0] + (ends[edge, 1] - ends[edge, 0]) * share[:, None]
+    return points
+
+
+def _between(a: Floats, b: Floats) -> float:
+    """How far one of two runs lies from the other: the middle one of its points' distances, mm."""
+    return min(float(np.median(cKDTree(one).query(other)[0])) for one, other in ((a, b), (b, a)))
+
+
+def _apart(a: Feature, b: Feature, placed: Registration, size_mm: float, runs: Mapping[int, Floats]) -> float:
     """How unlike two features of one kind are, 0 where nothing tells them apart; infinite if not one."""
     ratio = max(a.size_mm, 1e-6) / max(b.size_mm, 1e-6)
     grew = max(ratio, 1.0 / ratio)
@@ -113,10 +145,13 @@ def _apart(a: Feature, b: Feature, placed: Registration, size_mm: float) -> floa
     # A long corner elsewhere may reach to the middle of a short one, and is no more the same for that.
     sizes = (min if corner else max)(a.size_mm, b.size_mm)
     reach = max(_NEAR_MM, _NEAR_SHARE * size_mm, _NEAR_SIZES * sizes)
+    if id(a) in runs and id(b) in runs:
+        # What is left of a loop is the same corner, however short.
+        away, reach, grew = _between(runs[id(a)], runs[id(b)]), max(_NEAR_MM, _NEAR_RUN * size_mm), 1.0
     if away > reach or grew > _GREW:
         return np.inf
     turned = 0.0
-    if a.direction is not None and b.direction is not None:
+    if a.direction is not None and b.direction is not None and not runs:
         along = abs(float(placed.vectors_in_first(np.array(b.direction)) @ np.array(a.direction)))
         turned = float(np.degrees(np.arccos(min(along, 1.0))))
         if turned > _TURNED_DEG:
@@ -140,7 +175,11 @@ def by_length(a: Feature, b: Feature) -> bool:
     each other.
     """
     loops = any(one.direction is None for one in (a, b))
-    return not (a.kind == "sharp_corner" and a.more.get("where", "inside") == "inside" and loops)
+    return not (a.kind == "sharp_corner" and _inside(a) and loops)
+
+
+def _inside(corner: Feature) -> bool:
+    return corner.more.get("where", "inside") == "inside"
 
 
 def _state(a: Feature, b: Feature) -> str:

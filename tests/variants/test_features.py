@@ -4,8 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import trimesh
 
+from orient.features import sharp_corner
 from orient.features.model import Feature
+from orient.part.mesh import part_from_trimesh
+from orient.process import Process
 from orient.variants.features import match_features
 from orient.variants.register import Registration
 
@@ -92,3 +96,37 @@ def test_corners_are_one_only_where_they_bend_alike_and_lie_near():
     assert [one[0] for one in states([corner(36.0)], [corner(36.0, where="outline")])] == ["gone", "new"]
     # The middle of a long loop may lie half its length from a short corner that is another.
     assert [one[0] for one in states([corner(36.0)], [corner(69.0, at=(23, 0, 0))])] == ["gone", "new"]
+
+
+def stepped(*blocks):
+    """A plate with blocks on it, and the corners at their feet."""
+    solids = [trimesh.creation.box(bounds=[[-30, -20, -6], [30, 20, 0]])]
+    solids += [trimesh.creation.box(bounds=bounds) for bounds in blocks]
+    part = part_from_trimesh(trimesh.boolean.union(solids))
+    corners = [sharp_corner.judge(one, Process()) for one in sharp_corner.find(part)]
+    return part, [replace(one, id=f"C{k}") for k, one in enumerate(corners, start=1)]
+
+
+def matched(first, second):
+    parts = first[0], second[0]
+    return [
+        (one.state, one.first and round(one.first.size_mm), one.second and round(one.second.size_mm))
+        for one in match_features(first[1], second[1], HOME, parts[0].size_mm, parts)
+    ]
+
+
+def test_what_is_left_of_a_foot_is_the_same_corner():
+    # A block in the middle has a foot all round; flush with three sides of the plate it keeps one run.
+    loop = stepped([[-10, -10, -1], [10, 10, 20]])
+    left = stepped([[-10, -20, -1], [30, 20, 20]])
+    assert [round(one.size_mm) for one in loop[1]] == [80]
+    assert matched(loop, loop) == [("same", 80, 80)]
+    assert matched(loop, left) == [("same", 80, 40)]
+    assert matched(left, loop) == [("same", 40, 80)]
+
+
+def test_a_corner_is_not_the_same_as_one_that_is_near_its_middle_only():
+    # The foot of the block is gone; a small block stands where its middle was.
+    loop = stepped([[-18, -18, -1], [18, 18, 20]])
+    small = stepped([[-3, -3, -1], [3, 3, 20]])
+    assert sorted(one[0] for one in matched(loop, small)) == ["gone", "new"]

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from orient.features.model import Feature
+from orient.part.bends import bent_edges
 from orient.part.mesh import Part
 from orient.show.picture.bed import (
     EDGE_ON_DEG,
@@ -56,8 +57,6 @@ _MAY_LIE_INSIDE = (
 _SEEN_SHARE = 0.06
 # Faces that reach so many times farther than their feature are not the feature's alone.
 _LARGER = 2.5
-# Cosine of a bend that is an edge.
-_BENT = 0.9
 _CORNERS = 0.5 * np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)])
 
 
@@ -423,16 +422,7 @@ def _ink_edges(image: Pixels, scene: Scene, seen: Seen, thick: int) -> None:
 
 def _edge_pixels(part: Part, feature: Feature, seen: Seen) -> NDArray[np.bool_]:
     """Pixels of the edges of a corner that no face hides: bent ones, or the rim of what lies on the bed."""
-    own = np.zeros(len(part.faces), dtype=bool)
-    own[feature.faces] = True
-    beside = part.neighbours[feature.faces]
-    other = np.where(beside >= 0, beside, 0)
-    inner = (beside >= 0) & own[other]
-    turned = np.einsum("fi,fki->fk", part.normals[feature.faces], part.normals[other]) < _BENT
-    row, side = np.nonzero(~inner if feature.more.get("where") == "outline" else inner & turned)
-    faces = part.faces[feature.faces[row]]
-    steps = np.arange(len(row))
-    a, b = part.vertices[faces[steps, side]], part.vertices[faces[steps, (side + 1) % 3]]
+    a, b = np.moveaxis(bent_edges(part, feature.faces, rim=feature.more.get("where") == "outline"), 1, 0)
     share = np.linspace(0.0, 1.0, max(seen.camera.width, seen.camera.height))[:, None, None]
     turn, shift = seen.transform[:3, :3], seen.transform[:3, 3]
     at = seen.camera.project((a + (b - a) * share).reshape(-1, 3) @ turn.T + shift)

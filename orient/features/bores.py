@@ -8,6 +8,7 @@ to be a regular polygon, since a polygon's corners lie on a circle as well as a 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from weakref import WeakKeyDictionary
@@ -87,10 +88,6 @@ class Bore:
     def span(self) -> tuple[float, float]:
         """Where it begins and ends along its axis, from `cylinder.point_mm`, mm."""
         return self.ends.low.at_mm, self.ends.high.at_mm
-
-    def is_coaxial(self, other: Bore) -> bool:
-        """Tell whether another wall runs round the same axis."""
-        return _coaxial(self.cylinder, other.cylinder, 0.1 * min(self.radius_mm, other.radius_mm))
 
     @property
     def radius_mm(self) -> float:
@@ -177,15 +174,36 @@ def _described(part: Part, wall: Wall, cylinder: Cylinder) -> Bore:
     return Bore(cylinder, ends, float(areas @ plane) / total, sides, gap)
 
 
-def _coaxial(a: Cylinder, b: Cylinder, within: float) -> bool:
-    """Tell whether two axes are one, within a distance midway between the walls."""
-    if np.linalg.norm(np.cross(a.axis, b.axis)) > _SAME_AXIS + within / (
-        10 * max(a.length_mm, b.length_mm, 1e-9)
-    ):
-        return False
-    gap = b.point_mm - a.point_mm
-    longer = a.axis if a.length_mm >= b.length_mm else b.axis
-    return bool(np.linalg.norm(gap - (gap @ longer) * longer) <= within)
+def coaxial(bores: Sequence[Bore]) -> list[list[Bore]]:
+    """List for each wall the others that run round its axis.
+
+    Parameters
+    ----------
+    bores : sequence of Bore
+        Walls, a few thousand at most.
+
+    Returns
+    -------
+    list of list of Bore
+        In the order given. Axes are one within a tenth of the smaller radius, midway between the walls.
+    """
+    axis = np.array([one.cylinder.axis for one in bores]).reshape(-1, 3)
+    point = np.array([one.cylinder.point_mm for one in bores]).reshape(-1, 3)
+    radius = np.array([one.radius_mm for one in bores])
+    length = np.array([one.cylinder.length_mm for one in bores])
+    found = []
+    for i in range(len(bores)):
+        within = 0.1 * np.minimum(radius[i], radius)
+        cosine = axis @ axis[i]
+        sine = np.sqrt(np.maximum(1.0 - cosine**2, 0.0))
+        alike = sine <= _SAME_AXIS + within / (10 * np.maximum(np.maximum(length[i], length), 1e-9))
+        gap = point - point[i]
+        longer = np.where((length[i] >= length)[:, None], axis[i], axis)
+        off = np.linalg.norm(gap - (gap * longer).sum(axis=1)[:, None] * longer, axis=1)
+        alike &= off <= within
+        alike[i] = False
+        found.append([bores[j] for j in np.flatnonzero(alike).tolist()])
+    return found
 
 
 class _Pieces:

@@ -7,11 +7,12 @@ tilts, so that every layer cuts it as another ellipse. What to try first is comm
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from orient.features.bores import Bore, bores_of
+from orient.features.bores import Bore, bores_of, coaxial
 from orient.features.growth import Floats
 from orient.features.iso_sizes import counterbores_of, fits_of
 from orient.features.model import Feature, Hole
@@ -73,9 +74,13 @@ def find(part: Part) -> list[Hole]:
         if bore.concave and not bore.sides and not belongs_to_thread(bore.cylinder, threads)
     ]
     holes = []
+    beside = {
+        id(bore): [other for other in others if _is_next(bore, other)]
+        for bore, others in zip(bores, coaxial(bores), strict=True)
+    }
     for bore in bores:
         cylinder = bore.cylinder
-        neighbours = [other for other in bores if other is not bore and _is_next(bore, other)]
+        neighbours = beside[id(bore)]
         holes.append(
             RoundHole(
                 id="",
@@ -84,7 +89,7 @@ def find(part: Part) -> list[Hole]:
                 axis=triple(cylinder.axis),
                 centre_mm=triple(bore.centre_mm),
                 tilt_deg=None,
-                through=_leads_out(bore, bores, ()),
+                through=_leads_out(bore, beside, ()),
                 countersunk=_is_countersunk(part, bore),
                 stepped=bool(neighbours),
                 residual_mm=cylinder.residual_mm,
@@ -221,9 +226,7 @@ def _roofed(hole: Hole, span_mm: float, direction: Floats) -> bool:
 
 
 def _is_next(bore: Bore, other: Bore) -> bool:
-    """Tell whether another diameter begins where this one ends, at most a short cone between."""
-    if not bore.is_coaxial(other):
-        return False
+    """Tell whether a coaxial wall begins where this one ends, at most a short cone between."""
     low, high = bore.place_of(other)
     gap = max(low - bore.span()[1], bore.span()[0] - high)
     wide = max(bore.radius_mm, other.radius_mm)
@@ -241,21 +244,19 @@ def _fits(bore: Bore, neighbours: list[Bore]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(heads)) or fits_of(bore.diameter_mm)
 
 
-def _leads_out(bore: Bore, bores: list[Bore], seen: tuple[Bore, ...]) -> bool:
+def _leads_out(bore: Bore, beside: Mapping[int, list[Bore]], seen: tuple[Bore, ...]) -> bool:
     """Tell whether both ends of a bore open, at a floor by way of a narrower bore that leads out."""
     for end, at_high in ((bore.ends.low, False), (bore.ends.high, True)):
         if end.open:
             continue
         onward = [
             other
-            for other in bores
-            if other is not bore
-            and other not in seen
+            for other in beside[id(bore)]
+            if other not in seen
             and other.radius_mm < bore.radius_mm
-            and _is_next(bore, other)
             and (sum(bore.place_of(other)) / 2 > sum(bore.span()) / 2) == at_high
         ]
-        if not any(_leads_out(other, bores, (*seen, bore)) for other in onward):
+        if not any(_leads_out(other, beside, (*seen, bore)) for other in onward):
             return False
     return True
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.features.bores import Bore, bores_of
+from orient.features.bores import Bore, bores_of, coaxial
 from orient.features.growth import Floats
 from orient.features.hole import tilt_deg
 from orient.features.model import Feature
@@ -79,7 +79,7 @@ def find(part: Part) -> list[InsertBoss]:
     """
     bores = bores_of(part)
     bosses = []
-    for bore in bores:
+    for bore, others in zip(bores, coaxial(bores), strict=True):
         if not bore.concave or bore.sides:
             continue
         screw = min(INSERT_BORES, key=lambda name: abs(INSERT_BORES[name] - bore.diameter_mm))
@@ -87,10 +87,9 @@ def find(part: Part) -> list[InsertBoss]:
             continue
         around = [
             stud
-            for stud in bores
+            for stud in others
             if not stud.concave
             and bore.radius_mm < stud.radius_mm <= WIDEST * bore.radius_mm
-            and bore.is_coaxial(stud)
             and bore.overlap_mm(stud) > 0.4 * bore.ends.depth_mm
         ]
         if not around:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from orient.features.bores import Bore, bores_of
+from orient.features.bores import Bore, bores_of, coaxial
 from orient.features.growth import Floats
 from orient.features.hole import tilt_deg
 from orient.features.model import Feature
@@ -75,14 +75,14 @@ def find(part: Part) -> list[Pin]:
     bores = bores_of(part)
     threads = find_threads(part)
     pins = []
-    for stud in bores:
+    for stud, others in zip(bores, coaxial(bores), strict=True):
         if stud.concave or stud.sides or stud.diameter_mm > WIDEST_MM:
             continue
         height = stud.ends.depth_mm
         held = (not stud.ends.low.open) + (not stud.ends.high.open)
         if held == 0 or height < LEAST_RATIO * stud.diameter_mm:
             continue
-        if _is_tube(stud, bores) or belongs_to_thread(stud.cylinder, threads):
+        if _is_tube(stud, others) or belongs_to_thread(stud.cylinder, threads):
             continue
         pins.append(
             Pin(
@@ -164,12 +164,11 @@ def judge(pin: Pin, process: Process, direction: Floats) -> Feature:
     )
 
 
-def _is_tube(stud: Bore, bores: list[Bore]) -> bool:
-    """Tell whether a bore runs inside a stud along a good part of it."""
+def _is_tube(stud: Bore, others: list[Bore]) -> bool:
+    """Tell whether a coaxial bore runs inside a stud along a good part of it."""
     return any(
         other.concave
         and other.radius_mm < stud.radius_mm
-        and stud.is_coaxial(other)
         and stud.overlap_mm(other) > 0.25 * stud.ends.depth_mm
-        for other in bores
+        for other in others
     )

@@ -375,3 +375,17 @@ def test_cylinders_turn_with_the_part():
     turned = part.turned(turn, (1.0, 2.0, 3.0))
     here, there = cylinders_of(part), cylinders_of(turned)
     assert sorted(round(c.radius_mm, 6) for c in here) == sorted(round(c.radius_mm, 6) for c in there)
+
+
+def test_a_plate_of_many_holes_has_each_of_them_once():
+    cutters = [
+        Manifold.cylinder(9, 1.25, -1, 16).translate((4 + 4 * i, 4 + 4 * j, -2))
+        for i in range(15)
+        for j in range(10)
+    ]
+    plate = Manifold.cube((64, 44, 3)) - sum(cutters[1:], cutters[0])
+    found = hole.find(part_of(plate))
+    assert len(found) == 150
+    assert {round(one.diameter_mm, 3) for one in found} == {2.5}
+    assert all(one.through and not one.stepped for one in found)
+    assert len({tuple(np.round(one.centre_mm, 2)) for one in found}) == 150

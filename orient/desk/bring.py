@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
@@ -15,6 +16,14 @@ from orient.desk.state import Desk
 # Beside this file where the program is installed, at the top of its own folder where it is worked on.
 _INSTALLED = Path(__file__).with_name("samples")
 SAMPLES = _INSTALLED if _INSTALLED.is_dir() else Path(__file__).resolve().parents[2] / "sample_parts"
+_UNITS = {
+    "um": "micrometres",
+    "mm": "millimetres",
+    "cm": "centimetres",
+    "m": "metres",
+    "in": "inches",
+    "ft": "feet",
+}
 _ACCEPT = ".stl,.obj,.ply,.off,.3mf,.glb,.step,.stp"
 
 
@@ -100,7 +109,7 @@ def build(desk: Desk) -> None:
         ui.html("<h2>Part</h2>", sanitize=False)
         about = ui.element("div")
         again = ui.element("div")
-        with again, ui.expansion("Bring another part").classes("another"):
+        with again, ui.expansion("Bring another part").classes("another") as other:
             drop(desk, "Drop a mesh, or click")
             if SAMPLES.is_dir():
                 with ui.element("div").classes("samples small-samples"):
@@ -111,6 +120,7 @@ def build(desk: Desk) -> None:
 
     def part() -> None:
         again.set_visibility(desk.brought is not None)
+        other.close()
         about.clear()
         with about:
             _about(desk)
@@ -124,12 +134,12 @@ def _about(desk: Desk) -> None:
         ui.label("None yet.").classes("small")
         return
     if found.bodies:
-        _which_body(desk)
+        ui.label(f"{len(found.bodies)} bodies; which one is meant is asked beside.").classes("small")
         return
     x, y, z = found.extents_mm
     facts = [
         ("size", f"{x:.1f} × {y:.1f} × {z:.1f} mm"),
-        ("volume", f"{found.volume_mm3 / 1000:,.1f} cm³" if found.closed else "open mesh"),
+        ("volume", _volume(found.volume_mm3) if found.closed else "open mesh"),
         ("triangles", f"{found.faces:,}"),
         ("read in", found.units),
     ]
@@ -138,14 +148,44 @@ def _about(desk: Desk) -> None:
             with ui.element("div"):
                 ui.html(name, sanitize=False, tag="dt")
                 ui.html(said, sanitize=False, tag="dd")
-    if found.doubt is not None:
-        _which_unit(desk)
-    health = [*found.warnings, *found.repairs] or ["The mesh is sound: closed, and it looks outward."]
+    health = [_without_flags(said) for said in (*found.warnings, *found.repairs)]
+    health = health or ["The mesh is sound: closed, and it looks outward."]
     room = ui.expansion("Health of the mesh", value=bool(found.warnings)).classes("health")
     with room, ui.element("ul").classes("points"):
         for said in health:
             with ui.element("li"):
                 ui.label(said)
+
+
+def _volume(mm3: float) -> str:
+    return f"{mm3 / 1000:,.1f} cm³" if mm3 >= 1000 else f"{mm3:,.1f} mm³"
+
+
+def _without_flags(said: str) -> str:
+    """A sentence without what only a shell can do about it.
+
+    >>> _without_flags("It was probably drawn in inches (--units in).")
+    'It was probably drawn in inches.'
+    """
+    return re.sub(r" \(--[^)]*\)", "", said)
+
+
+def question(desk: Desk) -> None:
+    """What must be said before the poses are ranked: unit or body, where they are in doubt."""
+    room = ui.element("div").classes("note question").props('aria-live="polite"')
+
+    def part() -> None:
+        found = desk.brought
+        room.clear()
+        asked = found is not None and bool(found.bodies or found.doubt)
+        room.set_visibility(asked)
+        with room:
+            if found is not None and found.bodies:
+                _which_body(desk)
+            elif asked:
+                _which_unit(desk)
+
+    desk.when("part", part)
 
 
 def _which_unit(desk: Desk) -> None:
@@ -162,14 +202,14 @@ def _which_unit(desk: Desk) -> None:
         asked = {k: v for k, v in desk.asked.items() if k != "units"}
         desk.start(desk.bring(desk.file, desk.name, units=units, **asked))
 
-    with ui.element("div").classes("note"):
-        ui.label(f"Which unit is it in? {doubt.reason[:1].upper()}{doubt.reason[1:]}.")
-        ui.button(f"{found.units}: {size(doubt.as_read_mm)} mm", on_click=lambda: keep(found.units)).props(
-            "outline no-caps"
-        )
-        ui.button(f"{doubt.unit}: {size(doubt.as_doubted_mm)} mm", on_click=lambda: keep(doubt.unit)).props(
-            "unelevated no-caps"
-        )
+    ui.label(f"Which unit is the file in? Read in {_UNITS[found.units]}, {doubt.reason}.")
+    with ui.element("div").classes("abreast"):
+        ui.button(
+            f"In {_UNITS[doubt.unit]}: {size(doubt.as_doubted_mm)} mm", on_click=lambda: keep(doubt.unit)
+        ).props("unelevated no-caps")
+        ui.button(
+            f"In {_UNITS[found.units]}: {size(doubt.as_read_mm)} mm", on_click=lambda: keep(found.units)
+        ).props("outline no-caps")
 
 
 def _which_body(desk: Desk) -> None:
@@ -180,14 +220,14 @@ def _which_body(desk: Desk) -> None:
         assert desk.file is not None
         desk.start(desk.bring(desk.file, desk.name, **asked))
 
-    with ui.element("div").classes("note"):
-        ui.label(f"The file holds {len(found.bodies)} bodies that lie apart. Which one is meant?")
+    ui.label(f"The file holds {len(found.bodies)} bodies that lie apart. Which one is meant?")
+    with ui.element("div").classes("abreast"):
         for body in found.bodies[:30]:
             x, y, z = body.extents_mm
             ui.button(
                 f"{body.number}: {x:.1f} × {y:.1f} × {z:.1f} mm",
                 on_click=lambda number=body.number: bring(body=number),
-            ).props("outline no-caps dense")
+            ).props("outline no-caps")
         ui.button("All together, as they are arranged", on_click=lambda: bring(together=True)).props(
             "unelevated no-caps"
         )

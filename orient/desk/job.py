@@ -176,9 +176,9 @@ def _process(desk: Desk) -> None:
         numbers = {
             "process.layer_height_mm": ("Layer, mm", "the layer", 0.05, "0.2"),
             "process.nozzle_mm": ("Nozzle, mm", "the nozzle", 0.1, "0.4"),
-            "process.line_width_mm": ("Line, mm", "the line", 0.05, "from the nozzle"),
+            "process.line_width_mm": ("Line, mm", "the line", 0.05, "by nozzle"),
             "process.infill": ("Fill, 0 to 1", "the fill", 0.1, "0.2"),
-            "load.service_temp_c": ("Warmest in use, °C", "the service", 5, "not said"),
+            "load.service_temp_c": ("Warmest, °C", "how warm it gets", 5, "not said"),
             "job.quantity": ("Parts wanted", "the quantity", 1, "1"),
         }
         inputs = {}
@@ -506,7 +506,7 @@ def _scaled(vector: Vector, by: float) -> Vector:
 def _faces(desk: Desk) -> None:
     ui.html("<h3>Faces that matter</h3>", sanitize=False)
     with ui.element("div").classes("abreast"):
-        why = ui.select(_MATTERS, value="visible").props("dense outlined").classes("why")
+        why = ui.select(_MATTERS, value="visible", label="A face that").props("dense outlined").classes("why")
         ui.button("Click a face", on_click=lambda: _want_face(desk, why.value)).props("outline dense no-caps")
     listed = ui.element("div")
 

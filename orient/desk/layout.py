@@ -87,6 +87,9 @@ def _head(desk: Desk) -> None:
         undo = ui.button("Undo", on_click=desk.undo).props("flat no-caps dense").classes("undo")
         undo.tooltip("Take the last change of the job back")
 
+    def brief() -> None:
+        undo.set_enabled(desk.history.last is not None)
+
     def busy() -> None:
         told.set_text(f"{desk.busy} …" if desk.busy else "")
         bar.set_visibility(bool(desk.busy))
@@ -98,6 +101,8 @@ def _head(desk: Desk) -> None:
             one.set_visibility(desk.brought is not None)
 
     desk.when("busy", busy)
+    desk.when("brief", brief)
+    desk.when("weighed", brief)
     desk.when("part", part)
 
 
@@ -105,14 +110,19 @@ def _middle(desk: Desk) -> None:
     welcome = ui.element("div").classes("welcome")
     with welcome:
         bring.welcome(desk)
+    bring.question(desk)
     shown = ui.element("div").classes("shown")
     with shown:
-        with ui.element("div").classes("answer-line"):
+        with ui.element("div").classes("answer-line") as over:
             answer = ui.label().classes("answer")
-            stale = ui.label("The job has changed; the poses are being ranked anew.").classes("small")
-            instead = ui.button(on_click=lambda: desk.order and desk.start(desk.show(desk.order.recommended)))
-            instead.props("flat dense no-caps").classes("instead")
-            told = ui.label().classes("small").props('aria-live="polite"')
+            with ui.element("div").classes("beneath"):
+                instead = ui.button(
+                    on_click=lambda: desk.order and desk.start(desk.show(desk.order.recommended))
+                )
+                instead.props("flat dense no-caps").classes("instead")
+                rests = ui.label().classes("small")
+                stale = ui.label("The job has changed; the poses are being ranked anew.").classes("small")
+                told = ui.label().classes("small").props('aria-live="polite"')
             out = ui.button(
                 "Take the 3MF", on_click=lambda: take.fetch(desk, take.BESIDE_THE_ANSWER, "save", kind="3mf")
             )
@@ -148,6 +158,7 @@ def _middle(desk: Desk) -> None:
         there = desk.brought is not None and not desk.brought.bodies and desk.brought.doubt is None
         welcome.set_visibility(desk.brought is None)
         shown.set_visibility(desk.brought is not None and not desk.brought.bodies)
+        over.set_visibility(there)
         if not there:
             answer.set_text("")
 
@@ -159,14 +170,16 @@ def _middle(desk: Desk) -> None:
         if best is None or shown is None:
             answer.set_text("")
         elif by_hand:
-            answer.set_text("As your hand has turned it")
+            answer.set_text("Turned by hand")
         else:
             answer.set_text(shown.head if shown.taken else f"Pose {shown.number}, along {shown.along}")
         other = shown is not None and (by_hand or not shown.taken)
         instead.set_visibility(other)
-        instead.set_text(f"The one to take: pose {best.number}, along {best.along}" if best else "")
+        instead.set_text(f"Show the one to take: pose {best.number}, along {best.along}" if best else "")
         out.set_visibility(best is not None)
         stale.set_visibility(desk.stale and bool(desk.busy))
+        rests.set_visibility(shown is not None and not other and not stale.visible)
+        rests.set_text(f"It rests on {shown.rests}." if shown is not None else "")
 
     def beside() -> None:
         told.set_text(take.told(desk, take.BESIDE_THE_ANSWER))

@@ -64,7 +64,10 @@ def build(desk: Desk) -> None:
         cards = desk.cards
         weighed()
         if desk.judged is None:
-            asks.set_text("" if desk.busy else "Bring a part, and its poses stand here, best first.")
+            asked = desk.brought is not None and (desk.brought.bodies or desk.brought.doubt)
+            waits = "Answer the question over the part first; then its poses stand here, best first."
+            none = "Bring a part, and its poses stand here, best first."
+            asks.set_text("" if desk.busy else waits if asked else none)
         else:
             load = "" if desk.judged.load_caution else " No load is given: name its direction in the job."
             if desk.forces_moved:

@@ -37,6 +37,7 @@ export default {
     host.addEventListener("keydown", this.key, true);
     host.addEventListener("blur", () => this.hover(-1));
     this.$el.scene = this;
+    this.$emit("ready");
   },
   beforeUnmount() { this.close(); },
   methods: {
@@ -302,8 +303,9 @@ export default {
     },
     // Two scenes side by side are seen from the same side.
     follow(id) {
-      return this.then(() => {
+      return this.then(async () => {
         const other = document.getElementById(id)?.scene;
+        await other?.work;
         if (!other?.viewer || !this.viewer) return;
         const pair = [this.viewer, other.viewer];
         let leading = false;

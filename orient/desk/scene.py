@@ -41,6 +41,10 @@ class PartScene(Element, component="scene.js", esm={"orient-viewer": "../show/vi
         self._props["quiet"] = quiet
         self._props["hint"] = hint
 
+    def on_ready(self, handler: Callable[[], Any]) -> None:
+        """Call when it has come into view for the first time; what it was told before then is lost."""
+        self.on("ready", lambda: handler(), args=[])
+
     def on_picked(self, handler: Callable[[dict[str, Any]], Any]) -> None:
         """Call with the point, the triangle and the kind of what was clicked."""
         self.on("picked", lambda event: handler(_told(event)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 from nicegui import ui
@@ -106,11 +107,12 @@ def _side_by_side(desk: Desk, answer: Compared) -> None:
         for name, data, what in zip(answer.names, answer.scenes, ("removed", "added"), strict=True):
             with ui.element("figure"):
                 scene = PartScene(desk.visitor.shelf, quiet=True)
-                scene.open(data)
+                scene.on_ready(partial(scene.open, data))
                 scenes.append(scene)
                 with ui.element("figcaption"):
                     ui.label(f"{name}, with what was {what}")
-    scenes[0].follow(scenes[1])
+    # Both are there once the second is.
+    scenes[1].on_ready(lambda: scenes[0].follow(scenes[1]))
     ui.label("They turn together. Orange and lined: removed. Blue and dotted: added.").classes("small")
     with ui.element("div").classes("abreast"):
         lying = ui.select(_LYING, value=1, label="Lying").props("dense outlined").classes("lying")

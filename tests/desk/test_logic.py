@@ -2,8 +2,11 @@
 
 import asyncio
 import gzip
+import hashlib
+import io
 import json
 import tomllib
+import zipfile
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -19,6 +22,7 @@ from orient.desk.edits import History, data_from, toml_of, with_added, with_valu
 from orient.desk.jobs import JOBS, Held
 from orient.desk.layout import build
 from orient.desk.order import cards, in_order, order_of
+from orient.desk.serve import show_trouble
 from orient.desk.shelf import Shelf
 from orient.desk.views import HardFeatures, PoseCards
 from orient.desk.visitor import Visitors
@@ -176,7 +180,7 @@ def test_what_lies_on_a_shelf_is_fetched_by_its_name_alone_until_it_is_cleared()
     assert shelves.hand_out(name).status_code == 404
 
 
-def simulated(test, tmp_path):
+def simulated(test, tmp_path, mesh=BRACKET):
     """Run a test with a page of the desk in NiceGUI's user simulation, over a real child process."""
 
     async def run():
@@ -185,7 +189,8 @@ def simulated(test, tmp_path):
         visitor = visitors.enter("tab", "window")
 
         async def page():
-            await build(visitor, BRACKET)
+            ui.context.client.on_exception(show_trouble)
+            await build(visitor, mesh)
 
         try:
             async with user_simulation(page) as user:
@@ -250,3 +255,93 @@ def test_forces_and_fixings_are_listed_and_removed_one_by_one(tmp_path):
         await seen(lambda: not background_tasks.running_tasks or desk.busy == "")
 
     simulated(test, tmp_path)
+
+
+_LOADED = """
+[[load.case]]
+name = "press"
+fixed = ["face-near:0,19,3"]
+gravity = [0, 0, -1]
+[[load.case.pressure]]
+on = "face-near:12.5,0,40"
+mpa = 0.2
+[[load.case.moment]]
+on = "hole-near:27,0,3"
+newton_mm = 500
+"""
+
+
+def test_another_load_case_is_held_as_the_one_before_and_takes_what_is_added(tmp_path):
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None)
+        data, _ = data_from(BRACKET.with_suffix(".toml").read_bytes())
+        with user:
+            desk.edit(data, "the brief")
+        before = desk.history.now["load"]["case"]
+        user.find("Add another load case").click()
+        held = list(before[0]["fixed"])
+        assert desk.history.now["load"]["case"] == [*before, {"name": "case 2", "fixed": held}]
+        user.find(kind=ui.checkbox).click()
+        assert desk.history.now["load"]["case"][1]["both_ways"] is True
+        user.find("gust, both ways").click()  # the first is added to again
+        await user.should_see("case 2, both ways")
+        assert desk.case == 0
+        for _ in range(2):
+            user.find("Undo").click()
+        assert desk.history.now["load"]["case"] == before
+        await seen(lambda: desk.busy == "")
+
+    simulated(test, tmp_path)
+
+
+def test_pressures_moments_and_weight_of_an_opened_brief_are_told_and_removed(tmp_path):
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None)
+        with user:
+            desk.edit(data_from(_LOADED.encode())[0], "the brief")
+        await user.should_see("0.2 MPa into it: face near 12.5, 0, 40")
+        await user.should_see("moment of 500 N·mm: hole near 27, 0, 3")
+        await user.should_see("its own weight, down along 0, 0, −1")
+        with user:
+            (remove,) = (
+                one
+                for one in ElementFilter(kind=ui.button)
+                if one.props.get("aria-label") == "Remove its own weight, down along 0, 0, −1"
+            )
+        for listener in list(remove._event_listeners.values()):
+            if listener.type == "click":
+                remove._handle_event({"listener_id": listener.id, "args": {}})
+        await seen(lambda: "gravity" not in desk.history.now["load"]["case"][0])
+        await seen(lambda: desk.busy == "")
+
+    simulated(test, tmp_path)
+
+
+def test_what_goes_wrong_in_work_that_nobody_waits_for_is_told_in_the_page(tmp_path):
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None)
+        with user:
+            desk.edit(with_value(desk.history.now, "process.polymer", "unobtainium"), "the polymer")
+        await seen(lambda: any("unobtainium" in said for said in user.notify.messages))
+
+        async def fault():
+            raise ZeroDivisionError("by nothing")
+
+        desk.start(fault())
+        await seen(lambda: any("by a fault of this program (by nothing)" in s for s in user.notify.messages))
+        user.find("Undo").click()
+        await seen(lambda: desk.judged.toml == toml_of(desk.history.now) and desk.busy == "")
+
+    simulated(test, tmp_path)
+
+
+@pytest.mark.slow
+def test_page_test_prints_and_package_take_a_pose_of_the_hand(held, judged):
+    asked = {"toml": judged.toml, "forces": False, "direction": (0.36, -0.48, 0.8)}
+    prints = JOBS["trial_prints"](held, quiet, **asked, minutes=10.0)
+    assert "test prints" in prints.said
+    packed = zipfile.ZipFile(io.BytesIO(JOBS["package"](held, quiet, **asked, minutes=10.0).body))
+    manifest = json.loads(packed.read("bracket/manifest.json"))
+    np.testing.assert_allclose(manifest["build_direction"], asked["direction"], atol=1e-9)
+    for one in manifest["files"]:
+        assert hashlib.sha256(packed.read(f"bracket/{one['path']}")).hexdigest() == one["sha256"]

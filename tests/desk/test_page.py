@@ -10,6 +10,7 @@ import pytest
 import trimesh
 
 from orient.desk.edits import brief_of
+from orient.desk.state import BY_HAND
 from orient.part.read import read_part
 from tests.desk.conftest import running, until
 
@@ -137,6 +138,70 @@ def test_what_a_click_selects_is_shown_before_it_is_taken(laid):
     assert not laid.locator("text=held: face-near").count()
 
 
+def rest(page, across, down):
+    """Bring the pointer to a place and leave it there, as a hand does that is done."""
+    x, y = spot(page, across, down)
+    page.mouse.move(x, y)
+    return x, y
+
+
+def pointed(page):
+    return page.text_content(".pointed") if page.is_visible(".pointed") else ""
+
+
+def test_a_pointer_that_ran_and_rests_is_told_what_it_rests_on(laid):
+    laid.get_by_role("button", name="corner").click()
+    laid.get_by_role("button", name="Held at").click()
+    laid.wait_for_selector(".viewer.picking")
+    rest(laid, 0.5, 0.62)
+    until(lambda: pointed(laid), 60)
+    before = pointed(laid)
+    # Faster than any pointer: three places within one turn of the page, the last beside the part and back.
+    there, off = spot(laid, 0.66, 0.45), spot(laid, 0.02, 0.98)
+    laid.evaluate(
+        "places => { const host = document.querySelector('.middle .viewer');"
+        "for (const [x, y] of places) host.dispatchEvent("
+        "new PointerEvent('pointermove', { clientX: x, clientY: y, bubbles: true })); }",
+        [off, off, there],
+    )
+    until(lambda: pointed(laid) not in ("", before), 60)
+    laid.get_by_role("button", name="Leave it").click()
+    laid.wait_for_selector(".banner .note", state="hidden")
+
+
+def test_a_pointer_that_rests_already_is_told_once_a_face_is_asked_for(laid):
+    laid.get_by_role("button", name="Held at").focus()
+    rest(laid, 0.5, 0.62)
+    laid.keyboard.press("Enter")
+    until(lambda: re.match(r"flat face, [\d,]+ mm²", pointed(laid)), 60)
+    laid.get_by_role("button", name="Leave it").click()
+    laid.wait_for_selector(".banner .note", state="hidden")
+
+
+def test_the_keyboard_alone_takes_a_face_and_turns_the_part(laid):
+    laid.get_by_role("button", name="corner").click()
+    laid.get_by_role("button", name="Held at").focus()
+    laid.keyboard.press("Enter")
+    laid.wait_for_selector(".viewer.picking")
+    laid.locator(".middle .viewer").focus()
+    laid.keyboard.press("Enter")
+    laid.wait_for_selector(".banner >> text=selects the")
+    laid.get_by_role("button", name="Take it").focus()
+    laid.keyboard.press("Enter")
+    laid.wait_for_selector(".entry >> text=held: ")
+    undo(laid)
+    laid.wait_for_selector(".entry >> text=held: ", state="detached")
+    laid.get_by_text("Turn the part by hand").click()
+    laid.wait_for_selector(".viewer.handling")
+    laid.locator(".middle .viewer").focus()
+    for _ in range(3):
+        laid.keyboard.press("ArrowUp")
+    laid.wait_for_selector(".by-hand >> text=Turned by hand")
+    laid.get_by_text("Turn the part by hand").click()
+    laid.locator(".pose-list li.taken .pose").click()
+    laid.wait_for_selector(".by-hand", state="hidden")
+
+
 def test_a_slider_moves_another_pose_to_the_top_at_once(laid):
     before = first(laid)
     box = laid.get_by_label("a broad first layer").bounding_box()
@@ -201,7 +266,7 @@ def test_the_3mf_is_the_one_that_the_shell_writes_for_the_same_brief(laid, shell
     until(lambda: laid.locator(".pose-list").text_content() == before, 60)
 
 
-def test_a_hand_turns_the_part_and_reads_the_score(laid):
+def test_a_hand_turns_the_part_reads_the_score_and_takes_it(laid, tmp_path):
     laid.get_by_text("Turn the part by hand").click()
     laid.wait_for_selector(".viewer.handling")
     x, y = spot(laid)
@@ -211,6 +276,13 @@ def test_a_hand_turns_the_part_and_reads_the_score(laid):
     laid.mouse.up()
     laid.wait_for_selector(".by-hand >> text=Turned by hand")
     laid.get_by_text("Turn the part by hand").click()
+    until(lambda: viewer(laid, "viewer.pose.number") == BY_HAND + 1, 60)
+    up = np.array(viewer(laid, "viewer.laid.matrix.elements"))[[2, 6, 10]]
+    with laid.expect_download() as got:
+        laid.get_by_role("button", name="Take the 3MF").click()
+    got.value.save_as(tmp_path / "hand.3mf")
+    taken, filed = read_part(tmp_path / "hand.3mf"), trimesh.load(BRACKET)
+    assert taken.extents_mm[2] == pytest.approx(np.ptp(filed.vertices @ up), abs=1e-3)
     laid.locator(".by-hand button").click()
     laid.wait_for_selector(".by-hand", state="hidden")
     laid.locator(".pose-list li.taken .pose").click()
@@ -266,22 +338,62 @@ def test_a_second_tab_is_another_desk(fresh, laid):
     assert laid.locator(".pose-list li").count() > 0
 
 
-@pytest.mark.parametrize(
-    ("name", "data", "said"),
-    [
-        ("nothing.stl", b"", "is empty"),
-        ("words.stl", b"these are only words, long enough to be looked at", "The file .words.*export"),
-        ("huge.stl", bytes(80) + (2**31).to_bytes(4, "little") + bytes(50), "The file .huge"),
-    ],
-)
-def test_a_bad_file_is_told_in_the_page_and_the_desk_goes_on(fresh, name, data, said):
-    file = {"name": name, "mimeType": "model/stl", "buffer": data}
-    fresh.set_input_files(".welcome input[type=file]", file)
-    note = fresh.locator(".q-notification").first
-    note.wait_for()
-    assert re.search(said, note.text_content())
-    assert "fault of this program" not in note.text_content()
+_BAD = {
+    "nothing.stl": (b"", "is empty"),
+    "words.stl": (b"these are only words, long enough to be looked at", "The file .words.*export"),
+    "huge.stl": (bytes(80) + (2**31).to_bytes(4, "little") + bytes(50), "The file .huge"),
+}
+
+
+def test_bad_files_are_told_in_the_page_and_the_desk_goes_on(fresh):
+    for name, (data, said) in _BAD.items():
+        file = {"name": name, "mimeType": "model/stl", "buffer": data}
+        fresh.set_input_files(".welcome input[type=file]", file)
+        note = fresh.locator(".q-notification", has_text=re.compile(said))
+        note.wait_for()
+        assert "fault of this program" not in note.text_content()
+        note.get_by_role("button", name="Close").click()
     bring(fresh, BRACKET)
+
+
+def test_a_doubtful_unit_and_several_bodies_are_asked(fresh, tmp_path):
+    trimesh.creation.box([2.5, 1.5, 1.0]).export(tmp_path / "small.stl")
+    ball = trimesh.creation.icosphere(radius=9).apply_translation([0, 50, 0])
+    trimesh.util.concatenate([trimesh.creation.box([30, 20, 10]), ball]).export(tmp_path / "two.stl")
+    fresh.set_input_files(".welcome input[type=file]", tmp_path / "small.stl")
+    fresh.wait_for_selector(".question >> text=Read in millimetres, its largest side would be 2.5 mm")
+    fresh.get_by_role("button", name="In inches: 63.5 × 38.1 × 25.4 mm").click()
+    fresh.wait_for_selector(".pose-list li.taken")
+    assert "63.5 × 38.1 × 25.4 mm" in fresh.locator(".facts").first.text_content()
+    fresh.get_by_text("Bring another part").click()
+    fresh.locator(".another input[type=file]").set_input_files(tmp_path / "two.stl")
+    fresh.get_by_role("button", name="1: 30.0 × 20.0 × 10.0 mm").click()
+    fresh.wait_for_selector(".facts >> text=30.0 × 20.0 × 10.0 mm")
+    fresh.wait_for_selector(".pose-list li.taken")
+    fresh.wait_for_selector(".question", state="hidden")
+
+
+@pytest.mark.slow
+def test_a_redesign_is_seen_beside_the_part_coloured_and_turned_with_it(fresh):
+    bring(fresh, BRACKET)
+    fresh.get_by_role("tab", name="Redesign").click()
+    fresh.locator(".q-tab-panel .drop input[type=file]").set_input_files(PARTS / "mast_bracket_rev_b.stl")
+    sides = "[...document.querySelectorAll('.compared .viewer')].map(one => one.viewer)"
+    fresh.wait_for_selector(".judgement", timeout=300_000)
+    until(
+        lambda: fresh.evaluate(f"() => {sides}.filter(one => one && one.paint === 'pair1').length") == 2, 60
+    )
+    # What was removed is on the first, what was added on the second; each colour is some faces, not all.
+    for k in range(2):
+        code = fresh.evaluate(f"() => [...new Uint8Array({sides}[{k}].shape.attributes.color.array)]")
+        coloured = np.array(code).reshape(-1, 12)[:, :4]
+        assert len(np.unique(coloured, axis=0)) == 2
+    fresh.evaluate(f"() => {sides}[1].turn(0.5, 0.1)")
+    a, b = fresh.evaluate(f"() => {sides}.map(one => one.camera.position.toArray())")
+    np.testing.assert_allclose(a, b)
+    fresh.reload()
+    fresh.get_by_role("tab", name="Redesign").click()
+    fresh.wait_for_selector(".compared .viewer canvas")
 
 
 def test_stress_is_found_in_the_background_and_can_be_stopped(fresh):

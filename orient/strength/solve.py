@@ -18,7 +18,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 from scipy.linalg import eigvalsh_tridiagonal
-from scipy.sparse import bsr_array, bsr_matrix, csr_matrix
+from scipy.sparse import bsr_array, bsr_matrix
 
 from orient.errors import OrientError
 
@@ -44,8 +44,8 @@ _VISITS = 2
 _ZERO = 1e-10
 # The coarsest level is solved directly.
 _COARSE = 300
-# Rows that are worth a second thread.
-_WORTH_SHARING = 20_000
+# Entries that are worth a second thread.
+_WORTH_SHARING = 1_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,6 +165,7 @@ def _gradients(
     r = load.copy()
     p = np.zeros_like(load)
     q = np.empty_like(load)
+    zero = np.zeros_like(load)
     room = cycle.room()
     before = 0.0
     for iteration in range(1, MOST_ITERATIONS + 1):
@@ -173,7 +174,7 @@ def _gradients(
         p *= now / before if before else 0.0
         p += z
         before = now
-        matrix.times(p, q)
+        matrix.add(1.0, p, zero, q)
         step = now / float(p @ q)
         u += step * p
         r -= step * q
@@ -181,8 +182,8 @@ def _gradients(
         if progress:
             progress(min(1.0, np.log(max(left, 1e-300)) / np.log(tolerance)))
         if left <= tolerance:
-            matrix.times(u, q)
-            return u, iteration, float(np.linalg.norm(load - q)) / size
+            matrix.add(-1.0, u, load, q)
+            return u, iteration, float(np.linalg.norm(q)) / size
         if not np.isfinite(left) or stopped.is_set():
             break
     raise OrientError(
@@ -192,19 +193,25 @@ def _gradients(
 
 
 class _Blocks:
-    """A matrix of 3 × 3 blocks, times a vector on one thread or two."""
+    """A matrix of blocks, of three rows or six, times a vector on one thread or two."""
 
     def __init__(self, matrix: bsr_array, kind: type, pool: ThreadPoolExecutor | None) -> None:
         self.first = matrix.indptr.astype(np.int32, copy=False)
         self.other = matrix.indices.astype(np.int32, copy=False)
-        self.data: NDArray = matrix.data.astype(kind, copy=False)
+        self.data: NDArray = np.ascontiguousarray(matrix.data, dtype=kind)
         self.rows = len(self.first) - 1
-        self._pool = pool if self.rows > _WORTH_SHARING else None
+        # The length of a tuple is known when a kernel is compiled: its inner loop is then laid out straight.
+        self._wide = (0,) * self.data.shape[2]
+        self._kernel = _three if self.data.shape[1] == 3 else _six
+        self._pool = pool if self.data.size > _WORTH_SHARING else None
 
-    def times(self, x: NDArray, y: NDArray) -> None:
-        self.share(lambda a, b: _times(self.first, self.other, self.data, x, y, a, b))
+    def add(self, sign: float, x: NDArray, r: NDArray, y: NDArray) -> None:
+        """Let y be r + sign · A x; y may be r."""
+        parts = (self.first, self.other, self.data, self._wide, self.data.dtype.type(sign), x, r, y)
+        self.share(partial(self._kernel, *parts))
 
     def share(self, work: Callable[[int, int], None]) -> None:
+        """Do something to all rows of blocks."""
         if self._pool is None:
             work(0, self.rows)
             return
@@ -236,11 +243,11 @@ class _Cycle:
         finally:
             np.random.set_state(state)  # noqa: NPY002
         levels = hierarchy.levels
-        self._fine = _Blocks(matrix, Single, pool)
+        self._matrices = [_Blocks(level.A, Single, pool) for level in levels[:-1]]
         self._inverses = [_inverse_blocks(level.A) for level in levels[:-1]]
-        self._matrices = [_flat(level.A) for level in levels[1:]]
-        self._down = [_flat(level.P.T) for level in levels[:-1]]
-        self._up = [_flat(level.P) for level in levels[:-1]]
+        self._down = [_Blocks(level.P.T, Single, pool) for level in levels[:-1]]
+        self._up = [_Blocks(level.P, Single, pool) for level in levels[:-1]]
+        self._zeros = np.zeros(matrix.shape[0], dtype=Single)
         self._coarsest = np.linalg.pinv(levels[-1].A.toarray(), hermitian=True)
         self.sizes = [level.A.shape[0] for level in levels]
         self._largest = [self._largest_eigenvalue(k) for k in range(len(levels) - 1)]
@@ -268,18 +275,11 @@ class _Cycle:
         x[:] = 0.0
         for visit in range(_VISITS if k else 1):
             self._smooth(k, room[k], fresh=visit == 0)
-            self._residual(k, r, x, left)
-            _rows_times(*self._down[k], left, room[k + 1][0])
+            self._matrices[k].add(-1.0, x, r, left)
+            self._down[k].add(1.0, left, self._zeros, room[k + 1][0])
             self._descend(k + 1, room)
-            _rows_add(*self._up[k], room[k + 1][1], x)
+            self._up[k].add(1.0, room[k + 1][1], x, x)
             self._smooth(k, room[k], fresh=False)
-
-    def _residual(self, k: int, r: NDArray, x: NDArray, left: NDArray) -> None:
-        if k == 0:
-            f = self._fine
-            f.share(lambda a, b: _left_over(f.first, f.other, f.data, x, r, left, a, b))
-        else:
-            _rows_left_over(*self._matrices[k - 1], x, r, left)
 
     def _smooth(self, k: int, room: tuple[NDArray, ...], fresh: bool) -> None:
         """Chebyshev iteration on D⁻¹A over the upper part of its spectrum (Saad 2003, algorithm 12.1)."""
@@ -293,7 +293,7 @@ class _Cycle:
             if turn == 0 and fresh:
                 left[:] = r
             else:
-                self._residual(k, r, x, left)
+                self._matrices[k].add(-1.0, x, r, left)
             if turn == 0:
                 a, b = 0.0, 1.0 / middle
             else:
@@ -303,12 +303,7 @@ class _Cycle:
             self._step(k, left, step, x, a, b)
 
     def _step(self, k: int, left: NDArray, step: NDArray, x: NDArray, a: float, b: float) -> None:
-        inverse = self._inverses[k]
-        work = partial(_step, inverse, left, step, x, Single(a), Single(b))
-        if k == 0:
-            self._fine.share(work)
-        else:
-            work(0, len(inverse))
+        self._matrices[k].share(partial(_step, self._inverses[k], left, step, x, Single(a), Single(b)))
 
     def _largest_eigenvalue(self, k: int) -> float:
         """Largest eigenvalue of D⁻¹A, from the tridiagonal matrix of conjugate gradients (Saad, ch. 6.7).
@@ -329,9 +324,9 @@ class _Cycle:
             now = float(r @ z)
             turn = now / before if before else 0.0
             p = z + turn * p
-            self._residual(k, zero, p.astype(Single), q)
-            step = now / -float(p @ q)
-            r += step * q
+            self._matrices[k].add(1.0, p.astype(Single), zero, q)
+            step = now / float(p @ q)
+            r -= step * q
             steps.append(step)
             turns.append(turn)
             before = now
@@ -343,12 +338,6 @@ class _Cycle:
         return float(eigvalsh_tridiagonal(diagonal, beside).max()) if len(a) > 1 else float(diagonal[0])
 
 
-def _flat(matrix: bsr_matrix) -> tuple[NDArray, NDArray, NDArray]:
-    flat = csr_matrix(matrix)
-    flat.sort_indices()
-    return flat.indptr.astype(np.int32), flat.indices.astype(np.int32), flat.data.astype(Single)
-
-
 def _inverse_blocks(matrix: bsr_matrix) -> NDArray:
     """Inverses of the blocks on the diagonal; motions that a lone node has not stay 0."""
     row = np.repeat(np.arange(len(matrix.indptr) - 1), np.diff(matrix.indptr))
@@ -357,33 +346,39 @@ def _inverse_blocks(matrix: bsr_matrix) -> NDArray:
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc"})
-def _times(first, other, data, x, y, start, stop):  # type: ignore[no-untyped-def]
-    zero = data[0, 0, 0] * 0
+def _three(first, other, data, wide, sign, x, r, y, start, stop):  # type: ignore[no-untyped-def]
+    columns, zero = len(wide), sign - sign
     for i in range(start, stop):
         a = b = c = zero
         for t in range(first[i], first[i + 1]):
-            j = 3 * other[t]
-            u, v, w = x[j], x[j + 1], x[j + 2]
-            m = data[t]
-            a += m[0, 0] * u + m[0, 1] * v + m[0, 2] * w
-            b += m[1, 0] * u + m[1, 1] * v + m[1, 2] * w
-            c += m[2, 0] * u + m[2, 1] * v + m[2, 2] * w
-        y[3 * i], y[3 * i + 1], y[3 * i + 2] = a, b, c
+            m, j = data[t], columns * other[t]
+            for q in range(columns):
+                v = x[j + q]
+                a += m[0, q] * v
+                b += m[1, q] * v
+                c += m[2, q] * v
+        k = 3 * i
+        y[k], y[k + 1], y[k + 2] = r[k] + sign * a, r[k + 1] + sign * b, r[k + 2] + sign * c
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc"})
-def _left_over(first, other, data, x, r, left, start, stop):  # type: ignore[no-untyped-def]
-    """Leave r − A x in `left`."""
+def _six(first, other, data, wide, sign, x, r, y, start, stop):  # type: ignore[no-untyped-def]
+    columns, zero = len(wide), sign - sign
     for i in range(start, stop):
-        a, b, c = r[3 * i], r[3 * i + 1], r[3 * i + 2]
+        a = b = c = d = e = f = zero
         for t in range(first[i], first[i + 1]):
-            j = 3 * other[t]
-            u, v, w = x[j], x[j + 1], x[j + 2]
-            m = data[t]
-            a -= m[0, 0] * u + m[0, 1] * v + m[0, 2] * w
-            b -= m[1, 0] * u + m[1, 1] * v + m[1, 2] * w
-            c -= m[2, 0] * u + m[2, 1] * v + m[2, 2] * w
-        left[3 * i], left[3 * i + 1], left[3 * i + 2] = a, b, c
+            m, j = data[t], columns * other[t]
+            for q in range(columns):
+                v = x[j + q]
+                a += m[0, q] * v
+                b += m[1, q] * v
+                c += m[2, q] * v
+                d += m[3, q] * v
+                e += m[4, q] * v
+                f += m[5, q] * v
+        k = 6 * i
+        y[k], y[k + 1], y[k + 2] = r[k] + sign * a, r[k + 1] + sign * b, r[k + 2] + sign * c
+        y[k + 3], y[k + 4], y[k + 5] = r[k + 3] + sign * d, r[k + 4] + sign * e, r[k + 5] + sign * f
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc"})

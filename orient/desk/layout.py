@@ -216,6 +216,16 @@ def _found(desk: Desk) -> None:
         for key, (_, make) in rooms.items():
             with ui.tab_panel(key):
                 make(desk)
+    before = desk.brought
+
+    def part() -> None:
+        nonlocal before
+        if desk.brought is not before:
+            # Another part begins where the first did.
+            tabs.set_value("poses")
+        before = desk.brought
+
+    desk.when("part", part)
 
 
 async def _guarded(work) -> None:  # type: ignore[no-untyped-def]

@@ -164,7 +164,7 @@ def package(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector,
         for path, data in made.items():
             archive.writestr(f"{name}/{path}", data)
     listed = tuple((path, len(data)) for path, data in made.items())
-    return File(f"{name}.zip", packed.getvalue(), "application/zip", f"{len(made)} files.", listed)
+    return File(f"{name}.zip", packed.getvalue(), "application/zip", f"It holds {len(made)} files.", listed)
 
 
 def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str | None = None) -> Compared:

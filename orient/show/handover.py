@@ -68,11 +68,11 @@ def order_view(told: Mapping[str, Any]) -> RenderableType:
     wide, deep = told["bed_mm"]
     beds = "one bed" if told["bed_count"] == 1 else f"{told['bed_count']:,} beds"
     money = f" {told['currency']}" if told["currency"] else ""
-    named = f" of {told['machine']}" if told["machine_named"] else f" of the {told['machine']} class"
-    assumed = "" if told["machine_named"] else ": no machine was named"
+    machine = told["machine"] if told["machine_named"] else f"the {told['machine']} class"
+    assumed = "" if told["machine_named"] else ", as no machine was named"
     lines: list[RenderableType] = [
         Text(f"{parts}: {beds} of {wide:g} × {deep:g} mm", style="bold"),
-        Text(f"The bed is that{named}{assumed}."),
+        Text(f"Laid for {machine}{assumed}."),
         *([Text(said)] if (said := _spare_words(told)) else []),
         Text(
             f"{told['machine_hours']:,.1f} machine hours, done in {told['minutes'] / 60:,.1f} h on "

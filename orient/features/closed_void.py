@@ -30,7 +30,7 @@ LEAST_VOLUME_MM3 = 0.05
 LEAST_CEILING_MM2 = 1.0
 # Corners on one sphere, and so much of its volume: a ball, however coarse. A box and a drum, whose corners
 # lie on one sphere as well, fill 0.58 of it at most.
-_ON_BALL, _BALL_SHARE = 0.01, 0.7
+_ON_BALL, _BALL_SHARE = 0.03, 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -206,6 +206,8 @@ def _ball_mm(points: Floats, volume: float) -> float | None:
     if not square > 0:
         return None
     radius = square**0.5
-    off = np.abs(np.linalg.norm(offset - found[:3], axis=1) - radius)
+    away = np.linalg.norm(offset - found[:3], axis=1)
     full = 4.0 / 3.0 * np.pi * radius**3
-    return 2.0 * radius if off.max() < _ON_BALL * radius and volume > _BALL_SHARE * full else None
+    on = np.abs(away - radius).max() < _ON_BALL * radius and volume > _BALL_SHARE * full
+    # Of chords that were cut finer only the old corners lie on the ball, and none outside.
+    return 2.0 * float(away.max()) if on else None

@@ -206,9 +206,21 @@ def shape_of(part: Part, process: Process) -> Shape:
         holes=holes,
         found=found,
         hole_of_face=hole_of_face,
-        doubts=_doubts(part) | walls.doubts(part, sheets) | crossing_doubts(part, samples, rays),
+        doubts=_doubts(part)
+        | walls.doubts(part, sheets)
+        | crossing_doubts(part, samples, rays)
+        | _reach_doubts(reached),
         timing_s=laps,
     )
+
+
+def _reach_doubts(reached: Reached) -> dict[str, str]:
+    if not reached.coarse:
+        return {}
+    return {
+        "trapped_support": f"the part is so large that ways for the tool were looked for in steps of "
+        f"{reached.voxel_mm:.3g} mm; narrow ones are missed"
+    }
 
 
 def _owner(count: int, walls: Sequence[NDArray[np.int64]]) -> NDArray[np.int32]:

@@ -43,6 +43,8 @@ _NEAR_MM, _FAR_MM = 0.16, 0.36
 # How far flanks are followed to learn how high they are.
 _REACH_MM = 1.6
 _STEPS = 256
+# Corners no higher than this lie on the bed, mm.
+_ON_BED_MM = 0.02
 # A corner whose middle lies further off it than this share of its length runs round that middle.
 _RING_SHARE = 0.06
 # What is drawn at a limit reaches it, though a file's last digits put it just below.
@@ -177,9 +179,13 @@ def find_outline(part: Part, direction: Floats) -> list[Corner]:
     direction = np.asarray(direction, dtype=np.float64)
     height = part.vertices @ direction
     lowest = float(height.min())
-    on_bed = part.normals @ direction < -np.cos(np.radians(1.0))
-    rows = np.flatnonzero(on_bed)
-    rows = rows[(height[part.faces[rows]] - lowest <= 0.02).all(axis=1)]
+    low = height - lowest <= _ON_BED_MM
+    rows = np.flatnonzero(low[part.faces[:, 0]] & low[part.faces[:, 1]] & low[part.faces[:, 2]])
+    level = part.normals[rows] @ direction < -np.cos(np.radians(1.0))
+    # The normal of a sliver says nothing, but its corners lie on the bed.
+    ends = part.vertices[part.faces[rows]]
+    longest = np.linalg.norm(ends - np.roll(ends, -1, axis=1), axis=2).max(axis=1, initial=1e-300)
+    rows = rows[level | (2.0 * part.areas[rows] < _ON_BED_MM * longest)]
     if not len(rows):
         return []
     on_bed = np.zeros(len(part.faces), dtype=bool)

@@ -31,8 +31,9 @@ _SMOOTH_DEG = 35.0
 # Thickness that changes by less than this a millimetre stays the same (a wall with a draft of half a degree
 # a side is still one thickness).
 _LEVEL = 0.03
-# A plateau counts when it holds this share of the piece of surface it lies in.
-_PLATEAU = 0.12
+# A plateau counts when it holds this share of the piece of surface it lies in, or so many mm² and samples:
+# the floor of a blind hole in a wide plate.
+_PLATEAU, _PLATEAU_MM2, _PLATEAU_SAMPLES = 0.12, 10.0, 24
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,7 +136,10 @@ def _labels(pairs: Facing, neighbours: NDArray[np.int32]) -> NDArray[np.int64]:
 
     whole = np.bincount(piece, weights=pairs.area)
     size = np.bincount(plateau[level], weights=pairs.area[level], minlength=plateau.max() + 1)
-    large = level & (size[plateau] >= _PLATEAU * whole[piece])
+    many = np.bincount(plateau[level], minlength=plateau.max() + 1) >= _PLATEAU_SAMPLES
+    # Both sides of a wall see each other, so each part of it is counted twice.
+    wide = (size[plateau] >= _PLATEAU * whole[piece]) | (many & (size >= 2 * _PLATEAU_MM2))[plateau]
+    large = level & wide
     held = np.bincount(piece[large], weights=pairs.area[large], minlength=len(whole))
     large &= (held >= 0.5 * whole)[piece]
     label = piece.astype(np.int64)

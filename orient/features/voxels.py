@@ -21,6 +21,8 @@ Floats = NDArray[np.float64]
 # Voxels across the tool where the part is small enough, and at least where it is not.
 _FINE, _COARSE = 6.0, 2.0
 _MOST_VOXELS = 8e6
+# More than this is never asked of the memory, however large the part: the voxels grow past the tool instead.
+_LAST_VOXELS = 1e8
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,11 +37,14 @@ class Reached:
         Side of a voxel.
     cells : (nx, ny, nz) uint8
         1 where the tool reaches.
+    coarse : bool
+        Whether the part is so large that voxels are wider than half the tool: narrow ways are then missed.
     """
 
     origin: Floats
     voxel_mm: float
     cells: NDArray[np.uint8]
+    coarse: bool = False
 
 
 def reached_by(part: Part, tool_mm: float) -> Reached:
@@ -60,6 +65,9 @@ def reached_by(part: Part, tool_mm: float) -> Reached:
     extents = part.extents_mm + 2 * tool_mm
     voxel = max(tool_mm / _FINE, float(np.cbrt(np.prod(extents) / _MOST_VOXELS)))
     voxel = min(voxel, tool_mm / _COARSE)
+    fewest = float(np.cbrt(np.prod(extents) / _LAST_VOXELS))
+    coarse = fewest > voxel
+    voxel = max(voxel, fewest)
     pad = int(np.ceil(tool_mm / voxel)) + 2
     shape = tuple(int(n) for n in np.ceil(part.extents_mm / voxel) + 2 * pad + 1)
     # Off the part's own planes by a share of a voxel, so that no face lies on a border between voxels.
@@ -74,7 +82,7 @@ def reached_by(part: Part, tool_mm: float) -> Reached:
     del blocked
     cells = places.copy()
     _grow(places, _ball(tool_mm / 2 / voxel + 0.5), cells)
-    return Reached(origin, voxel, cells)
+    return Reached(origin, voxel, cells, coarse)
 
 
 def _ball(radius: float) -> NDArray[np.int64]:

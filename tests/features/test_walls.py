@@ -184,6 +184,14 @@ def test_what_the_end_of_a_slot_leaves_is_measured_at_its_crown(n):
     assert [one.size_mm for one in of_kind(part_of(along), "thin_wall")] == pytest.approx([0.8], abs=0.002)
 
 
+def test_the_thin_floor_of_a_blind_hole_in_a_wide_plate_is_a_wall_of_its_own():
+    solid = box((0, 60), (0, 40), (0, 3)) + disc(5, (2, 12), 32, 20, 20) - disc(3.2, (1.98, 13), 32, 20, 20)
+    for spoil in ("clean", "turned", "split"):
+        sizes = sorted(one.size_mm for one in of_kind(part_of(solid, spoil), "thin_wall"))
+        # The floor, the boss's wall, and the plate.
+        assert sizes == pytest.approx([1.8, 1.98, 3.0], abs=0.01)
+
+
 def test_a_flat_cut_into_a_boss_beside_its_bore_is_a_wall_of_its_own():
     for n in (16, 48, 96):
         solid = disc(4, (0, 14), n) - disc(2, (5, 15), n) - box((-9, 9), (-9, -3), (-1, 15))

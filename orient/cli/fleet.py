@@ -10,7 +10,7 @@ from typer.core import TyperGroup
 
 from orient.cli.job import Job, takes_brief
 from orient.cli.options import Json
-from orient.cli.say import hand_over, say
+from orient.cli.say import hand_over, if_stopped, say
 from orient.errors import OrientError
 
 
@@ -69,14 +69,19 @@ def run(
 
     refuse_outputs({"--out": out}, inputs=(*(inputs or ()), *(listed or ()), job.brief_file))
 
+    from orient.cost.shop import shop_for, with_machine
     from orient.fleet.inputs import find_inputs
     from orient.fleet.limited import Limits
     from orient.fleet.run import Settings, run_fleet
     from orient.fleet.table import outcome_words
     from orient.fleet.told import telling
     from orient.measure.columns import available_threads
+    from orient.process import process_from
     from orient.show.progress import prepare
 
+    # A brief that fits no part at all is refused before any is read.
+    brief = with_machine(job.brief)
+    shop_for(brief, process_from(brief))
     count = workers or available_threads()
     if scheduler is None:
         # Workers that compile at once would each compile everything.
@@ -84,6 +89,7 @@ def run(
     settings = Settings(
         job.brief, job.directions, job.voxels, Limits(seconds=seconds, memory_bytes=int(memory * 1e9))
     )
+    if_stopped.append(f"Stopped; what is done stays in {out}, and the same command goes on from there.")
     with telling() as report:
         counts = run_fleet(
             find_inputs(inputs or (), listed or ()),
@@ -103,7 +109,11 @@ def show(
     database: Annotated[str, typer.Argument(metavar="FILE", help="Database that `orient fleet` wrote.")],
     verdict: Annotated[
         str | None,
-        typer.Option(metavar="WORD", help="Only these: fine, support, tune, redesign, refused, set-aside."),
+        typer.Option(
+            metavar="WORD",
+            help="Only these: fine, support, tune, doubtful, redesign, no-machine, refused, set-aside, "
+            "waiting.",
+        ),
     ] = None,
     machine: Annotated[
         str | None, typer.Option(metavar="NAME", help="Only parts for this machine; none: those for none.")

@@ -7,6 +7,9 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
+# What to tell who stops the program in the middle, where there is more to tell than that it stopped.
+if_stopped: list[str] = []
+
 
 def say(line: str) -> None:
     """Tell how the work goes, where it does not mix with results."""

@@ -25,7 +25,7 @@ from orient.cli.picture import picture
 from orient.cli.rank import rank
 from orient.cli.report import report
 from orient.cli.save import save
-from orient.cli.say import say
+from orient.cli.say import if_stopped, say
 from orient.cli.shop import shop
 from orient.cli.strength import strength
 from orient.errors import OrientError
@@ -112,6 +112,8 @@ class _Stop:
         with suppress(OSError, ValueError):
             if sys.stderr.isatty():
                 os.write(sys.stderr.fileno(), b"\x1b[?25h\n")
+            for sentence in if_stopped:
+                os.write(sys.stderr.fileno(), f"{sentence}\n".encode())
         os._exit(130)
 
 

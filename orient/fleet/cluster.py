@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import logging
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from tempfile import TemporaryDirectory
@@ -23,7 +25,7 @@ CONFIG = {
     "distributed.worker.memory.pause": False,
     "distributed.worker.memory.terminate": False,
 }
-_ANSWERS_WITHIN_S = 20
+_ANSWERS_WITHIN_S = 15
 
 
 @contextmanager
@@ -54,14 +56,8 @@ def workers(scheduler: str | None, count: int) -> Iterator[Any]:
 
     with dask.config.set(CONFIG), _unlogged():
         if scheduler is not None:
-            try:
-                client = Client(scheduler, timeout=_ANSWERS_WITHIN_S, set_as_default=False)
-            except (OSError, ValueError, TimeoutError):
-                raise OrientError(
-                    f"No scheduler answers at {scheduler}: start one with `dask scheduler`, and workers with "
-                    "`dask worker`, or leave --scheduler out."
-                ) from None
-            with client:
+            with _client_of(scheduler, Client) as client:
+                _ready(client, scheduler)
                 yield client
             return
         with (
@@ -80,6 +76,40 @@ def workers(scheduler: str | None, count: int) -> Iterator[Any]:
             Client(cluster, set_as_default=False) as client,
         ):
             yield client
+
+
+def _client_of(scheduler: str, make: Any) -> Any:
+    try:
+        return make(scheduler, timeout=_ANSWERS_WITHIN_S, set_as_default=False)
+    except (OSError, ValueError, TimeoutError):
+        pass
+    # The client that was half made complains once more when it is cleared away.
+    heard, sys.unraisablehook = sys.unraisablehook, lambda _: None
+    gc.collect()
+    sys.unraisablehook = heard
+    raise OrientError(
+        f"No scheduler answers at {scheduler}: start one with `dask scheduler`, and workers with "
+        "`dask worker`, or leave --scheduler out."
+    )
+
+
+def _ready(client: Any, scheduler: str) -> None:
+    """See that there are workers, and that the program is installed wherever its work is handed to."""
+    try:
+        client.wait_for_workers(1, timeout=_ANSWERS_WITHIN_S)
+    except TimeoutError:
+        raise OrientError(
+            f"No worker is connected to {scheduler}: start one with `dask worker {scheduler}`."
+        ) from None
+    for where, run in (("the scheduler", client.run_on_scheduler), ("a worker", client.run)):
+        try:
+            # A function of Python itself, since none of ours can be named where ours are missing.
+            run(exec, "import orient.fleet.limited")
+        except ImportError as error:
+            raise OrientError(
+                f"{where.capitalize()} of {scheduler} cannot load the program ({error}): install orient with "
+                "its extra fleet there too."
+            ) from None
 
 
 @contextmanager

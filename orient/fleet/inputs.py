@@ -37,7 +37,7 @@ def find_inputs(asked: Iterable[str], lists: Iterable[str] = ()) -> Iterator[str
         if os.path.isdir(name):
             yield from _some(_below(name), f"No mesh lies below {name}: it may end in {_ENDINGS}.")
         elif not os.path.lexists(name) and glob.has_magic(name):
-            found = (path for path in glob.iglob(name, recursive=True) if os.path.isfile(path))
+            found = (path for path in glob.iglob(name, recursive=True) if _is_meant(path, name))
             yield from _some(map(os.path.abspath, found), f"No file matches {name}: check the pattern.")
         elif not os.path.lexists(name) and not os.path.splitext(name)[1]:
             raise OrientError(f"There is no folder {name}: check the name.")
@@ -47,11 +47,34 @@ def find_inputs(asked: Iterable[str], lists: Iterable[str] = ()) -> Iterator[str
         try:
             # Names of files are bytes: what is no text in them comes through as it is.
             with Path(name).open(encoding="utf-8", errors="surrogateescape") as lines:
-                for line in lines:
-                    if line := line.rstrip("\r\n"):
-                        yield os.path.abspath(line)
+                yield from _some(_named(lines), f"The list {name} names no file: give a path a line.")
         except OSError as error:
             raise OrientError(f"The list {name} cannot be read ({error.strerror}): check the name.") from None
+
+
+def _named(lines: Iterable[str]) -> Iterator[str]:
+    """What a list names: a path a line, folders with all below; a line that begins with # is a remark."""
+    for line in lines:
+        path = line.strip()
+        if not path or path.startswith("#"):
+            continue
+        if os.path.isdir(path):
+            yield from _below(path)
+        else:
+            yield os.path.abspath(path)
+
+
+def _is_meant(path: str, pattern: str) -> bool:
+    """Whether a match is a file that is reached through no link to a folder, which may lead in circles."""
+    here = os.path.dirname(path)
+    fixed = pattern
+    while glob.has_magic(fixed):
+        fixed = os.path.dirname(fixed)
+    while len(here) > len(fixed):
+        if os.path.islink(here):
+            return False
+        here = os.path.dirname(here)
+    return os.path.isfile(path)
 
 
 _ENDINGS = ", ".join(SUFFIXES)
@@ -68,7 +91,8 @@ def _below(folder: str) -> Iterator[str]:
     for here, folders, files in os.walk(os.path.abspath(folder), onerror=refuse):
         folders.sort()
         for name in sorted(files):
-            if os.path.splitext(name)[1].lower() in SUFFIXES:
+            # Some systems lay a file of remarks beside each file on a foreign disk.
+            if os.path.splitext(name)[1].lower() in SUFFIXES and not name.startswith("._"):
                 yield os.path.join(here, name)
 
 

@@ -7,27 +7,36 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from orient.errors import OrientError
+from orient.features.model import VERDICTS
 from orient.features.register import BY_NAME
+from orient.show.words import direction_words
 
 # Groups of parts in the order in which a shop can start on them; each part is in one.
 GROUPS: Mapping[str, str] = {
     "fine": "print as they are",
     "support": "print with supports",
     "tune": "print after tuning",
+    "doubtful": "to be looked at first",
     "redesign": "need a redesign",
     "no machine": "no machine for them",
     "refused": "refused",
     "set aside": "set aside",
     "waiting": "not yet evaluated",
 }
-# The group of a row of `parts`, in SQL. A part that no machine runs prints on none, whatever its shape.
+# The group of a row of `parts`, in SQL. Of a mesh with openings, or in a doubtful unit, no figure can be
+# relied on. A part that no machine runs prints on none, whatever its shape.
+_DOUBTFUL = "(closed = 0 OR warnings LIKE '%it was probably drawn in %')"
 GROUP = (
     "CASE WHEN outcome IS NULL THEN 'waiting' WHEN outcome <> 'ok' THEN outcome "
-    "WHEN machine IS NULL THEN 'no machine' ELSE verdict END"
+    f"WHEN {_DOUBTFUL} THEN 'doubtful' WHEN machine IS NULL THEN 'no machine' ELSE verdict END"
 )
+# What is told with every part says nothing about one.
+_OF_ALL = "Strength figures"
 NO_MACHINE = "none"
-_WORDS = ("fine", "support", "tune", "redesign", "no-machine", "refused", "set-aside", "waiting")
+VERDICT_WORDS = tuple(group.replace(" ", "-") for group in GROUPS)
 
 
 @dataclass(frozen=True)
@@ -97,14 +106,20 @@ def overview_of(base: sqlite3.Connection, asked: Asked) -> Overview:
         For a verdict that there is not.
     """
     where, values = _filter(asked)
-    found = base.execute(f"SELECT {GROUP} AS g, count(*), total(hours) FROM parts GROUP BY g").fetchall()
+    machines = _machines(base)
+    named = [name for name, _, _ in machines]
+    if asked.machine not in (None, NO_MACHINE, *named):
+        raise OrientError(
+            f"No part here is for a machine '{asked.machine}': there are {', '.join(named) or 'none'}."
+        )
+    found = base.execute(f"SELECT {GROUP} AS g, count(*), total(hours) FROM present GROUP BY g").fetchall()
     counts = {group: number for group, number, _ in found}
     hours = {group: time for group, _, time in found}
-    matching = base.execute(f"SELECT count(*) FROM parts WHERE {where}", values).fetchone()[0]
+    matching = base.execute(f"SELECT count(*) FROM present WHERE {where}", values).fetchone()[0]
     return Overview(
         counts={group: counts.get(group, 0) for group in GROUPS},
         hours={group: hours.get(group, 0.0) for group in GROUPS},
-        machines=_machines(base),
+        machines=machines,
         kinds=_kinds(base),
         parts=parts_of(base, where, values, asked.top),
         matching=matching,
@@ -117,36 +132,68 @@ def parts_of(
     """List parts with the worst of their hard features, in order of groups, the quickest first."""
     order = " ".join(f"WHEN '{group}' THEN {place}" for place, group in enumerate(GROUPS))
     rows = base.execute(
-        f"SELECT *, {GROUP} AS grp FROM parts WHERE {where} "
+        f"SELECT *, {GROUP} AS grp FROM present WHERE {where} "
         f"ORDER BY CASE grp {order} END, hours, path LIMIT ?",
         (*values, most),
     ).fetchall()
     listed = []
     for row in rows:
         worst = None
-        if row["verdict"] not in (None, "fine"):
+        if row["grp"] in VERDICTS and row["verdict"] != "fine":
             worst = base.execute(
-                "SELECT id, kind, why FROM features WHERE result = ? AND verdict = ? ORDER BY rowid LIMIT 1",
+                "SELECT id, kind, why, try_first FROM features WHERE result = ? AND verdict = ? "
+                "ORDER BY rowid LIMIT 1",
                 (row["result"], row["verdict"]),
             ).fetchone()
         listed.append(
             {
                 **dict(row),
                 "group": row["grp"],
+                "up": _up(base, row["result"]),
+                "like": _like(base, row),
                 "worst": None if worst is None else f"{worst['id']}, {BY_NAME[worst['kind']].title}",
                 "why": row["sentence"] if worst is None else worst["why"],
+                "first": "" if worst is None else (worst["try_first"] or "").partition("\n")[0],
+                "said": _said(row),
             }
         )
     return tuple(listed)
 
 
+def _up(base: sqlite3.Connection, result: int | None) -> str:
+    """The build direction to take, in words."""
+    found = base.execute(
+        "SELECT x, y, z FROM poses WHERE result = ? AND recommended = 1 LIMIT 1", (result,)
+    ).fetchone()
+    return "" if found is None else direction_words(np.array(tuple(found)))
+
+
+def _like(base: sqlite3.Connection, row: sqlite3.Row) -> str | None:
+    """The first of the files with the same content, where that is another."""
+    if row["content_hash"] is None:
+        return None
+    first: str = base.execute(
+        "SELECT min(path) FROM present WHERE content_hash = ?", (row["content_hash"],)
+    ).fetchone()[0]
+    return None if first == row["path"] else first
+
+
+def _said(row: sqlite3.Row) -> str:
+    """What to know of a part before anything else: warnings, and cautions of its own."""
+    lines = f"{row['warnings'] or ''}\n{row['cautions'] or ''}".split("\n")
+    return " ".join(line for line in lines if line and not line.startswith(_OF_ALL))
+
+
 def _filter(asked: Asked) -> tuple[str, tuple[Any, ...]]:
     where, values = ["1"], []
     if asked.verdict is not None:
-        if asked.verdict not in _WORDS:
-            raise OrientError(f"There is no verdict '{asked.verdict}': give one of {', '.join(_WORDS)}.")
+        group = asked.verdict.replace("-", " ")
+        if group not in GROUPS:
+            raise OrientError(
+                f"There is no verdict '{asked.verdict}': give one of {', '.join(VERDICT_WORDS)}."
+            )
         where.append(f"{GROUP} = ?")
-        values.append(asked.verdict.replace("-", " "))
+        values.append(group)
     if asked.machine == NO_MACHINE:
         where.append("outcome = 'ok' AND machine IS NULL")
     elif asked.machine is not None:
@@ -157,7 +204,7 @@ def _filter(asked: Asked) -> tuple[str, tuple[Any, ...]]:
 
 def _machines(base: sqlite3.Connection) -> tuple[tuple[str, Mapping[str, int], float], ...]:
     rows = base.execute(
-        f"SELECT ifnull(machine, '{NO_MACHINE}'), {GROUP} AS g, count(*), total(hours) FROM parts "
+        f"SELECT ifnull(machine, '{NO_MACHINE}'), {GROUP} AS g, count(*), total(hours) FROM present "
         "WHERE outcome = 'ok' GROUP BY 1, 2"
     ).fetchall()
     found: dict[str, dict[str, int]] = {}
@@ -172,7 +219,7 @@ def _machines(base: sqlite3.Connection) -> tuple[tuple[str, Mapping[str, int], f
 def _kinds(base: sqlite3.Connection) -> tuple[tuple[str, str, int], ...]:
     """Kinds of features that need a redesign or tuning, by how many parts have them."""
     rows = base.execute(
-        "SELECT kind, verdict, count(DISTINCT path) AS n FROM part_features "
-        "WHERE verdict IN ('redesign', 'tune') GROUP BY 1, 2 ORDER BY n DESC, kind LIMIT 12"
+        "SELECT kind, features.verdict, count(DISTINCT path) AS n FROM present JOIN features USING (result) "
+        "WHERE features.verdict IN ('redesign', 'tune') GROUP BY 1, 2 ORDER BY n DESC, kind LIMIT 12"
     ).fetchall()
     return tuple((BY_NAME[kind].title, verdict, number) for kind, verdict, number in rows)

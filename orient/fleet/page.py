@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from orient.show.page.page import environment, page_text, policy
 
 # Rows of a group that the page lists; the database has them all.
 MOST_ROWS = 500
+_HEADS = {"fine": "to know", "refused": "why", "set aside": "why", "doubtful": "what is doubtful"}
 # Groups that can be started without changing the part.
 _READY = ("fine", "support")
 
@@ -91,6 +93,9 @@ def overview_page(base: sqlite3.Connection, name: str) -> str:
             _group(found, group)
             | {
                 "open": group in _READY,
+                # What was never evaluated has no figures.
+                "figures": group not in ("refused", "set aside", "waiting"),
+                "why": _HEADS.get(group, "what is in the way"),
                 "rows": [_row(row, root) for row in rows[group]],
                 "more": found.counts[group] - len(rows[group]),
             }
@@ -133,6 +138,7 @@ def answer(found: Overview) -> tuple[str, str]:
         "set aside": "were set aside",
     }
     words["waiting"] = "are not yet evaluated"
+    words["doubtful"] = "are to be looked at first"
     rest = [
         f"{found.counts[group]:,} {words[group]}"
         for group in GROUPS
@@ -160,8 +166,11 @@ def _row(part: Any, root: str) -> dict[str, Any]:
         "machine": machine_of(part) or "",
         "hours": "" if part["hours"] is None else f"{part['hours']:.1f}",
         "grams": "" if part["part_g"] is None else f"{part['part_g']:.0f}",
+        "up": part["up"],
+        "like": None if part["like"] is None else short(str(part["like"]), root),
         "worst": part["worst"],
-        "why": part["why"] or "",
+        "why": f"{part['why'] or ''} {part['first']}".strip(),
+        "said": part["said"],
     }
 
 
@@ -169,8 +178,21 @@ def _record(base: sqlite3.Connection) -> str:
     last = base.execute("SELECT began, ended, version FROM runs ORDER BY run DESC LIMIT 1").fetchone()
     if last is None:
         return ""
-    end = f"ended {last['ended']}" if last["ended"] else "is not at its end"
-    return f"The last run began {last['began']} and {end}; orient {last['version']}."
+    polymers = base.execute(
+        "SELECT DISTINCT polymer FROM present WHERE polymer IS NOT NULL ORDER BY 1"
+    ).fetchall()
+    end = f"ended {_clock(last['ended'])}" if last["ended"] else "is not at its end"
+    of = f" For {', '.join(row[0] for row in polymers)}." if polymers else ""
+    return f"The last run began {_clock(last['began'])} and {end}; orient {last['version']}.{of}"
+
+
+def _clock(stamp: str) -> str:
+    """A stored time in words, as clocks here show it.
+
+    >>> len(_clock("2026-03-02T08:05:00+00:00"))
+    16
+    """
+    return datetime.fromisoformat(stamp).astimezone().strftime("%Y-%m-%d %H:%M")
 
 
 def _own(name: str) -> str:

@@ -14,8 +14,11 @@ Plain SQL reads it. ``parts`` holds every file that was ever asked for:
 ``poses`` are those that a ranking shows, ``features`` those of the pose to take. Lists of sentences stand a
 line each. Views join them by path::
 
-    SELECT path, hours FROM parts WHERE verdict = 'fine' AND machine = 'entry' ORDER BY hours;
+    SELECT path, hours FROM present WHERE verdict = 'fine' AND machine = 'entry' ORDER BY hours;
     SELECT kind, count(DISTINCT path) FROM part_features WHERE verdict = 'redesign' GROUP BY kind;
+
+``present`` are the parts that the last run asked for: one that was moved or deleted keeps its row in
+``parts`` alone.
 """
 
 from __future__ import annotations
@@ -116,6 +119,8 @@ _LAYOUT = (
     + "CREATE VIEW part_features AS SELECT path, features.* FROM parts JOIN features USING (result);\n"
 )
 
+_PRESENT = "VIEW IF NOT EXISTS present AS SELECT * FROM parts WHERE listed = (SELECT max(run) FROM runs)"
+
 
 @dataclass(frozen=True)
 class Waiting:
@@ -154,6 +159,7 @@ def writing(path: Path) -> Iterator[Results]:
         if not base.execute("PRAGMA application_id").fetchone()[0]:
             mark = f"PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {LAYOUT};"
             base.executescript(f"BEGIN; {_LAYOUT} {mark} COMMIT;")
+        base.execute(f"CREATE {_PRESENT}")
         base.row_factory = sqlite3.Row
         yield Results(base)
 
@@ -174,6 +180,7 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
     still = "" if os.access(path.resolve().parent, os.W_OK) else "&immutable=1"
     with _told(path), closing(sqlite3.connect(place + still, uri=True)) as base:
         _check(base, path, empty=False)
+        base.execute(f"CREATE TEMP {_PRESENT}")
         base.row_factory = sqlite3.Row
         yield base
 
@@ -344,9 +351,10 @@ def _told(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
+        full = getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL
+        mend = "free some room or give another file" if full else "give another file"
         raise OrientError(
-            f"The database {path} cannot be used ({error}): free some room or give another file; what it "
-            "holds stays in it."
+            f"The database {path} cannot be used ({error}): {mend}; what it holds stays in it."
         ) from None
 
 

@@ -142,9 +142,21 @@ def part_row(found: Evaluation) -> Row:
         "support_g": number(found.shop.poses.support_g[row]),
         "cost": number(found.shop.poses.unit_cost[row]),
         "warnings": _lines(found.warnings),
-        "cautions": _lines(found.cautions),
+        "cautions": _lines((*_no_machine(found), *found.cautions)),
         "notes": _lines(found.notes),
     }
+
+
+def _no_machine(found: Evaluation) -> tuple[str, ...]:
+    """Why no machine runs it, machine by machine; nothing where one does."""
+    machines = found.shop.shop.machines
+    if any(one.verdict != "no" for one in machines):
+        return ()
+    said = []
+    for one in machines:
+        reasons = [part.reason.rstrip(".") for part in one.requirements if part.verdict == "no"]
+        said.append(f"{one.machine.name}: {'; '.join(reasons)}")
+    return (f"No machine. {'. '.join(said)}.",)
 
 
 def pose_rows(found: Evaluation) -> list[Row]:

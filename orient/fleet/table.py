@@ -80,13 +80,16 @@ def overview_view(found: Overview, width: int) -> RenderableType:
     if found.parts:
         root = common_folder([str(part["path"]) for part in found.parts])
         listed = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold", width=width)
-        for head in ("part", "", "machine"):
+        # The names of files are as long as people make them; what is in the way has to be read beside them.
+        listed.add_column("part", overflow="fold", max_width=max(width * 2 // 5, 16))
+        for head in ("", "machine"):
             listed.add_column(head, overflow="fold")
         listed.add_column("hours", justify="right", no_wrap=True)
         listed.add_column("what is in the way", ratio=1, overflow="fold")
         for part in found.parts:
+            like = f" (same as {short(str(part['like']), root)})" if part["like"] else ""
             listed.add_row(
-                Text(short(str(part["path"]), root)),
+                Text(short(str(part["path"]), root) + like),
                 part["group"],
                 machine_of(part) or "",
                 "" if part["hours"] is None else f"{part['hours']:.1f}",
@@ -146,9 +149,8 @@ def machine_of(part: Mapping[str, Any]) -> str | None:
 
 
 def _way(part: Mapping[str, Any]) -> str:
-    if part["worst"] is not None:
-        return f"{part['worst']}: {part['why']}"
-    return part["why"] or ""
+    way = f"{part['worst']}: {part['why']} {part['first']}" if part["worst"] else part["why"] or ""
+    return f"{way} {part['said']}".strip()
 
 
 def _table(*heads: str) -> Table:

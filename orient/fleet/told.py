@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from orient.fleet.run import Progress
 
 # A log gets a line at most so often.
-_LINE_S = 60.0
+_LINE_S = 20.0
 
 
 @contextmanager

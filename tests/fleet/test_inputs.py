@@ -56,3 +56,20 @@ def test_what_is_not_there_is_named(archive, asked, lists, said):
     (archive / "empty").mkdir()
     with pytest.raises(OrientError, match=said):
         list(find_inputs([one.format(archive) for one in asked], [one.format(archive) for one in lists]))
+
+
+def test_a_pattern_follows_no_link_in_circles(archive):
+    (archive / "loop").symlink_to(archive, target_is_directory=True)
+    found = list(find_inputs([f"{archive}/**/*.stl"]))
+    assert found
+    assert not any("loop" in one for one in found)
+    (archive / "loop").unlink()
+
+
+def test_a_list_may_hold_folders_remarks_and_blanks_but_not_nothing(archive, tmp_path):
+    listed = tmp_path / "list.txt"
+    listed.write_text(f"# what came in on Friday\n\n  {archive}  \n")
+    assert list(find_inputs([], [str(listed)])) == list(find_inputs([str(archive)]))
+    listed.write_text("# nothing yet\n")
+    with pytest.raises(OrientError, match="names no file"):
+        list(find_inputs([], [str(listed)]))

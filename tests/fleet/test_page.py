@@ -1,8 +1,11 @@
 """The overview page: what can be started is read at a glance, whatever the parts are called."""
 
+from pathlib import Path
+
 import html5lib
 import pytest
 
+from orient.errors import OrientError
 from orient.fleet.overview import Asked, overview_of
 from orient.fleet.page import answer, overview_page
 from orient.fleet.results import reading, writing
@@ -55,3 +58,54 @@ def test_every_part_is_listed_in_its_group(base):
     page = overview_page(base, "r.db")
     assert page.count('<th scope="row"><bdi>') == 4
     assert "It holds no faces." in page
+
+
+@pytest.fixture
+def odd(tmp_path):
+    """A sound block twice, the same without one face, one drawn in inches, one longer than any machine."""
+    sides = {
+        "block.stl": (40, 30, 20),
+        "again.stl": (40, 30, 20),
+        "inch.stl": (3, 2, 1),
+        "long.stl": (700, 20, 20),
+    }
+    paths = []
+    for name, size in sides.items():
+        paths.append(tmp_path / name)
+        paths[-1].write_bytes(binary(block(size).triangles))
+    paths.append(tmp_path / "open.stl")
+    paths[-1].write_bytes(binary(block((41, 30, 20)).triangles[:-1]))
+    with writing(tmp_path / "r.db") as results:
+        run = results.begin("1", "b" * 64, "{}")
+        results.list(iter([*map(str, paths), str(tmp_path / "gone.stl")]), run, "b" * 64)
+        run = results.begin("1", "b" * 64, "{}")
+        results.list(iter(map(str, paths)), run, "b" * 64)
+        for one in list(results.waiting(run)):
+            stands = Path(one.path).stat()
+            content = "same" if one.path.endswith(("block.stl", "again.stl")) else one.path
+            found = rows_of(Request(one.path, stands.st_size, stands.st_mtime_ns, "{}", 30))
+            results.keep(one, content, "1", found)
+        results.end(run)
+    with reading(tmp_path / "r.db") as opened:
+        yield opened
+
+
+def test_what_cannot_be_relied_on_is_never_ready_to_start(odd):
+    found = overview_of(odd, Asked())
+    groups = {Path(part["path"]).name: part["group"] for part in found.parts}
+    assert groups["open.stl"] == groups["inch.stl"] == "doubtful"
+    assert groups["long.stl"] == "no machine"
+    said = {Path(part["path"]).name: part["said"] for part in found.parts}
+    assert "not closed" in said["open.stl"]
+    assert "--units in" in said["inch.stl"]
+    assert "too large for the room" in said["long.stl"]
+
+
+def test_like_files_name_each_other_and_what_is_gone_is_not_shown(odd):
+    found = overview_of(odd, Asked())
+    assert sum(found.counts.values()) == 5
+    like = {Path(part["path"]).name: part["like"] for part in found.parts}
+    assert Path(like["block.stl"]).name == "again.stl"
+    assert like["again.stl"] is None
+    with pytest.raises(OrientError, match="there are"):
+        overview_of(odd, Asked(machine="bigbig"))

@@ -11,6 +11,8 @@ from orient.desk.arrival import receive
 from orient.desk.serve import serve
 from orient.desk.work import Stopped
 
+UP = (0.0, 0.0, 1.0)
+
 
 def build(visitor, mesh):
     """A drop zone, what became of the last file, and buttons that work long or fail."""
@@ -42,7 +44,7 @@ def build(visitor, mesh):
             pid.set_text(str(visitor.long.process_id))
 
         try:
-            await visitor.long.do("page", toml="", forces=False, progress=progress)
+            await visitor.long.do("page", toml="", forces=False, direction=UP, progress=progress)
             visitor.state["told"] = "worked"
         except Stopped:
             visitor.state["told"] = "stopped"

@@ -16,6 +16,8 @@ from tests.desk.conftest import alive, until
 from tests.desk.shapes import dense, plate
 from tests.trust.corpus import EITHER, REFUSAL, RESULT, everything
 
+UP = (0.0, 0.0, 1.0)
+
 
 def run_apart(work):
     """Run to its end in a thread of its own: a browser that another test drives keeps a loop in this one."""
@@ -74,7 +76,7 @@ def test_a_stop_ends_the_process_at_once_and_the_next_job_finds_its_part(tmp_pat
     async def test(work):
         await work.do("bring", path=laid(tmp_path, dense()), name="dense")
         pid = work.process_id
-        jobs = [asyncio.create_task(work.do("page", toml="", forces=False)) for _ in range(2)]
+        jobs = [asyncio.create_task(work.do("page", toml="", forces=False, direction=UP)) for _ in range(2)]
         await asyncio.sleep(0.5)
         began = time.monotonic()
         work.stop()
@@ -91,7 +93,7 @@ def test_a_stop_ends_the_process_at_once_and_the_next_job_finds_its_part(tmp_pat
 def test_a_process_that_dies_is_told_of_and_another_takes_its_place(tmp_path):
     async def test(work):
         await work.do("bring", path=laid(tmp_path, dense()), name="dense")
-        job = asyncio.create_task(work.do("page", toml="", forces=False))
+        job = asyncio.create_task(work.do("page", toml="", forces=False, direction=UP))
         await asyncio.sleep(0.5)
         psutil.Process(work.process_id).kill()
         with pytest.raises(OrientError, match="want of memory"):

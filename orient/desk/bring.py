@@ -86,9 +86,8 @@ def uploader(words: str, arrived: Callable[[UploadEventArguments], Awaitable[Non
         args=[],
     )
     # All of it opens the choice of files, not the small plus alone.
-    choose = (
-        f"event => {{ if (!event.target.closest('a, button, input')) getElement({upload.id}).pickFiles(); }}"
-    )
+    pick = f"getElement({upload.id}).$refs.qRef.pickFiles()"
+    choose = f"event => {{ if (!event.target.closest('a, button, input')) {pick}; }}"
     upload.on("click", js_handler=choose)
     return upload.classes("drop")
 

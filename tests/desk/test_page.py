@@ -320,6 +320,12 @@ def test_nothing_is_drawn_while_nothing_changes(laid):
     assert viewer(laid, "viewer.frames") == before
 
 
+def test_a_click_anywhere_in_the_place_for_drops_opens_the_choice_of_files(fresh):
+    box = fresh.locator(".welcome .drop").bounding_box()
+    with fresh.expect_file_chooser(timeout=60_000):
+        fresh.mouse.click(box["x"] + box["width"] / 2, box["y"] + 0.7 * box["height"])
+
+
 def test_a_reload_finds_everything_as_it_was(fresh, tmp_path):
     bring(fresh, BRACKET)
     before = fresh.locator(".pose-list").text_content()

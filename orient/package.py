@@ -17,7 +17,14 @@ from orient.errors import OrientError
 from orient.evaluation import Evaluation
 from orient.evaluation.chosen import with_pose
 from orient.features.register import Inspection, inspect_part
-from orient.handover.oriented import SCHEMA, brief_hash, oriented_bytes, oriented_document, resolved_text
+from orient.handover.oriented import (
+    SCHEMA,
+    brief_hash,
+    metadata_of,
+    oriented_bytes,
+    oriented_document,
+    resolved_text,
+)
 from orient.handover.test_print import MINUTES
 from orient.handover.tray import Tray, print_document, tray_bytes, tray_of
 from orient.show.files import writing
@@ -90,14 +97,18 @@ def package_files(
         bed = evaluation.shop.shop.machine.envelope_mm[:2]
         for one in tray.prints:
             path = f"test-{one.feature.id}.3mf"
-            made[path] = tray_bytes([one], "3mf", bed)
-            prints.append(print_document(one, path))
-        prints += [print_document(one, None) for one in tray.too_long]
+            made[path] = tray_bytes([one], "3mf", bed, metadata_of(evaluation, pose))
+            prints.append(print_document(one, path, tray.alike.get(one.feature.id, ())))
+        prints += [print_document(one, None, tray.alike.get(one.feature.id, ())) for one in tray.too_long]
     made["tuning.txt"] = _tuning(evaluation).encode()
     made["brief.toml"] = (brief_toml(evaluation.brief) + "\n").encode()
     made["brief_resolved.json"] = resolved_text(evaluation).encode()
     if source is not None:
         made[source[0]] = source[1]
+    if evaluation.brief.process.machines is not None:
+        # The brief names it beside itself.
+        machines = Path(evaluation.brief.process.machines)
+        made[machines.name] = machines.read_bytes()
     told = manifest(evaluation, pose, laid, made, prints)
     made[MANIFEST] = (json.dumps(told, ensure_ascii=False, allow_nan=False, indent=1) + "\n").encode()
     return made

@@ -247,6 +247,7 @@ def process_from(brief: Brief) -> Process:
     assumptions = list(strength_notes)
     if wish.polymer is None:
         assumptions.insert(0, f"No polymer was named: typical {named.key} is taken.")
+    assumptions += _short_and_cool(brief)
     spreads, spread_sources = _spreads(named, known, brief.polymer, strengths)
     return Process(
         layer_height_mm=layer,
@@ -371,6 +372,24 @@ def _spreads(
         elif spread is not None:
             values[name], sources[name] = spread.nominal, spread.source
     return values, sources
+
+
+def _short_and_cool(brief: Brief) -> list[str]:
+    """Say where the service is hotter or longer than the tests that strengths come from."""
+    hot, service = brief.load.service_temp_c, []
+    if hot is not None and hot > ROOM_C + 5:
+        service.append(f"service at {hot:g} °C")
+    elif brief.job.outdoor:
+        service.append("the heat of the sun")
+    if brief.load.sustained:
+        service.append("a load that stays")
+    if not service:
+        return []
+    takes = "take" if len(service) > 1 else "takes"
+    return [
+        f"Strengths are those of short tests at room temperature: {' and '.join(service)} {takes} from them, "
+        "and no safety factor here counts that."
+    ]
 
 
 def _strengths(named: Polymer, own: PolymerFigures) -> tuple[dict[str, Any], dict[str, str], tuple[str, ...]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated
@@ -50,7 +51,14 @@ def batch(
 
     if output is not None:
         refuse_unsavable(Path(output))
-    found = [one.evaluate(one.read(), features=False) for one in job.each()]
+    from orient.variants.carry import without_places
+
+    first, *others = job.each()
+    placed = bool(job.brief.faces or job.brief.load.case)
+    if placed and others:
+        say(f"What the brief says of faces and forces is about {first.brief.part.file} alone.")
+    others = [replace(one, brief=without_places(one.brief)) for one in others]
+    found = [one.evaluate(one.read(), features=False) for one in (first, *others)]
     many = copies or job.brief.job.quantity or 1
 
     from orient.handover.batch import bed_bytes, order_document, order_parts

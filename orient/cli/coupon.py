@@ -51,7 +51,7 @@ def coupon(
     path = Path(output)
     refuse_unsavable(path)
 
-    from orient.handover.oriented import format_of
+    from orient.handover.oriented import format_of, metadata_of
     from orient.show.files import write_whole
     from orient.show.handover import gauge_view, handover_json, tray_view
 
@@ -93,7 +93,7 @@ def coupon(
     tray = tray_of(inspected, found.process, plan, asked or None, minutes=most)
     if tray.prints:
         wide, deep, _ = found.shop.shop.machine.envelope_mm
-        write_whole(path, tray_bytes(tray.prints, kind, (wide, deep)))
+        write_whole(path, tray_bytes(tray.prints, kind, (wide, deep), metadata_of(found, row + 1)))
     told = tray_document(tray, output if tray.prints else None)
     hand_over(json, lambda: handover_json(told), lambda _: tray_view(tray))
     warn(found.warnings)

@@ -128,8 +128,8 @@ class Work:
                     if stops != self._stops:
                         raise Stopped from None
                     raise OrientError(
-                        "The work ended by itself, most likely for want of memory: try again, or bring a "
-                        "coarser mesh."
+                        "The work ended by itself. The terminal says why; where it says nothing, it was for "
+                        "want of memory: try again, or bring a coarser mesh."
                     ) from None
                 except asyncio.CancelledError:
                     # Nobody waits for the answer any more: without it the pipe would be out of step.

@@ -438,6 +438,21 @@ def _shows(cut: _Cut, feature: Feature, turn: Floats, process: Process) -> tuple
     return False, best
 
 
+def is_like(one: Feature, other: Feature) -> bool:
+    """Whether a test print of one feature shows as well how hard another is."""
+    if (one.kind, one.verdict) != (other.kind, other.verdict):
+        return False
+    if one.kind in _COMPARED:
+        return all(_close(one.more.get(name), other.more.get(name)) for name in _COMPARED[one.kind])
+    # What a hundredth of a millimetre or of a degree makes is how a mesh was cut.
+    figures = [(one.more[name], other.more.get(name)) for name in one.more]
+    return _close(one.size_mm, other.size_mm) and all(
+        _close(a, b) or (isinstance(a, float) and isinstance(b, float) and abs(a - b) <= 0.01)
+        for a, b in figures
+        if isinstance(a, (float, str))
+    )
+
+
 def _close(a: object, b: object) -> bool:
     if isinstance(a, (int, float)) and isinstance(b, (int, float)):
         return abs(a - b) <= SAME_SIZE * max(abs(a), abs(b))

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from orient.cost.plan import Plan
 from orient.errors import OrientError
+from orient.features.model import Feature
 from orient.features.register import Inspection
 from orient.handover.beds import Room, lay_beds
 from orient.handover.gauges import Gauge
 from orient.handover.meshfile import mesh_bytes
 from orient.handover.oriented import SCHEMA
 from orient.handover.silhouette import silhouette_of, turned
-from orient.handover.test_print import MINUTES, TestPrint, feature_named, print_feature
+from orient.handover.test_print import MINUTES, TestPrint, feature_named, is_like, print_feature
 from orient.handover.threemf import Item
 from orient.process import Process
 
@@ -38,12 +39,15 @@ class Tray:
         Those of features that cannot be shown in the time: how long each takes.
     minutes : float
         What was asked for.
+    alike : Mapping of str to tuple of str
+        Features that one test print stands for beside its own, by the id of that.
     """
 
     part: str
     prints: tuple[TestPrint, ...]
     too_long: tuple[TestPrint, ...]
     minutes: float
+    alike: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def tray_of(
@@ -54,7 +58,7 @@ def tray_of(
     *,
     minutes: float = MINUTES,
 ) -> Tray:
-    """Cut test prints of features, of all hard ones unless some are named.
+    """Cut test prints of features; unless some are named, of all hard ones, one for those that are alike.
 
     Parameters
     ----------
@@ -76,17 +80,33 @@ def tray_of(
     OrientError
         For an id that there is not, or where there is nothing hard to print.
     """
+    alike: dict[str, tuple[str, ...]] = {}
     if idents is None:
         features = [one for one in found.features if one.verdict != "fine"]
         if not features:
             raise OrientError(
                 f"{found.part.name} has no hard features in this pose: there is nothing to test."
             )
+        features, alike = _one_of_each(features)
     else:
         features = [feature_named(found, ident) for ident in idents]
     made = [print_feature(found, one, process, plan, minutes=minutes) for one in features]
     short = tuple(one for one in made if fits_time(one, minutes))
-    return Tray(found.part.name, short, tuple(one for one in made if not fits_time(one, minutes)), minutes)
+    late = tuple(one for one in made if not fits_time(one, minutes))
+    return Tray(found.part.name, short, late, minutes, alike)
+
+
+def _one_of_each(features: Sequence[Feature]) -> tuple[list[Feature], dict[str, tuple[str, ...]]]:
+    """The first of every lot of like features, and the ids of the others of its lot."""
+    first: list[Feature] = []
+    others: dict[str, tuple[str, ...]] = {}
+    for one in features:
+        like = next((known for known in first if is_like(known, one)), None)
+        if like is None:
+            first.append(one)
+        else:
+            others[like.id] = (*others.get(like.id, ()), one.id)
+    return first, others
 
 
 def fits_time(one: TestPrint, minutes: float) -> bool:
@@ -94,8 +114,21 @@ def fits_time(one: TestPrint, minutes: float) -> bool:
     return one.same and one.minutes <= 1.1 * minutes
 
 
-def tray_bytes(prints: Sequence[TestPrint], kind: str, bed_mm: tuple[float, float]) -> bytes:
+def tray_bytes(
+    prints: Sequence[TestPrint], kind: str, bed_mm: tuple[float, float], said: Mapping[str, str] | None = None
+) -> bytes:
     """Write test prints side by side; the pose about the vertical is kept.
+
+    Parameters
+    ----------
+    prints : sequence of TestPrint
+        What to write.
+    kind : str
+        Format.
+    bed_mm : (2,) tuple
+        Room there is.
+    said : Mapping of str to str, optional
+        What a 3MF says of where the part is from, `orient.handover.oriented.metadata_of`.
 
     Raises
     ------
@@ -117,11 +150,14 @@ def tray_bytes(prints: Sequence[TestPrint], kind: str, bed_mm: tuple[float, floa
             place[:2, 3] = spot.x_mm, spot.y_mm
             one = prints[spot.kind]
             items.append(Item(one.feature.id, one.vertices, one.faces, True, (place,)))
-    return mesh_bytes(items, kind, {"Title": "test prints " + ", ".join(item.name for item in items)})
+    title = {"Title": "test prints " + ", ".join(item.name for item in items)}
+    # Hours and grams are of the whole part.
+    kept = {name: value for name, value in (said or {}).items() if name not in ("hours", "grams")}
+    return mesh_bytes(items, kind, kept | title)
 
 
-def print_document(one: TestPrint, path: str | None) -> dict[str, Any]:
-    """Say what a test print is, as plain values ready for JSON."""
+def print_document(one: TestPrint, path: str | None, alike: Sequence[str] = ()) -> dict[str, Any]:
+    """Say what a test print is, and which like features it stands for too, as plain values for JSON."""
     return {
         "schema": SCHEMA,
         "what": "test print",
@@ -139,13 +175,14 @@ def print_document(one: TestPrint, path: str | None) -> dict[str, Any]:
         "added_mm3": round(one.added_mm3, 4),
         "minutes": round(one.minutes, 3),
         "grams": None if one.grams is None else round(one.grams, 3),
+        "stands_for": list(alike),
     }
 
 
 def tray_document(tray: Tray, path: str | None) -> dict[str, Any]:
     """Say what a tray holds, and what takes longer than was asked for."""
     if len(tray.prints) == 1 and not tray.too_long:
-        return print_document(tray.prints[0], path)
+        return print_document(tray.prints[0], path, tray.alike.get(tray.prints[0].feature.id, ()))
     grams = [one.grams for one in tray.prints]
     return {
         "schema": SCHEMA,
@@ -155,8 +192,8 @@ def tray_document(tray: Tray, path: str | None) -> dict[str, Any]:
         "asked_minutes": tray.minutes,
         "minutes": round(sum(one.minutes for one in tray.prints), 3),
         "grams": None if None in grams else round(sum(g for g in grams if g is not None), 3),
-        "prints": [print_document(one, path) for one in tray.prints],
-        "too_long": [print_document(one, None) for one in tray.too_long],
+        "prints": [print_document(one, path, tray.alike.get(one.feature.id, ())) for one in tray.prints],
+        "too_long": [print_document(one, None, tray.alike.get(one.feature.id, ())) for one in tray.too_long],
     }
 
 

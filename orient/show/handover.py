@@ -161,6 +161,9 @@ def tray_view(tray: Tray) -> RenderableType:
         total = sum(one.minutes for one in tray.prints)
         count = f"{len(rows)} test print{'s' if len(rows) > 1 else ''}"
         lines += [table, Text(f"{count}, {time_words(total)} one after the other, heat-up apart.")]
+    for ident, others in tray.alike.items():
+        named = ", ".join(others[:6]) + (f" and {len(others) - 6} more" if len(others) > 6 else "")
+        lines.append(Text(f"{ident} stands for {named} too, which are like it."))
     for one in tray.too_long:
         what = f"{one.feature.id} ({BY_NAME[one.feature.kind].title})"
         lines.append(

@@ -91,7 +91,11 @@ def judge(
     said = f"{subject} {listing(good)}" if good else ""
     if bad:
         said = f"{said}, but {listing(bad)}" if good else f"{subject} {listing(bad)}"
-    clauses = [one for one in (said, _strength(measures, least_safety)) if one]
+    strength = _strength(measures, least_safety)
+    if better is None and not said:
+        # Nothing before it says whose it is.
+        strength = strength.replace("its ", "the second's ", 1)
+    clauses = [one for one in (said, strength) if one]
     return Verdict(better, f"{head}: {'; '.join(clauses)}." if clauses else f"{head}.")
 
 

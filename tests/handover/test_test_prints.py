@@ -122,7 +122,24 @@ def test_tray_holds_every_print_once(portal, tmp_path):
     told = tray_document(tray, "tray.3mf")
     assert told["schema"] == "orient/handover/1"
     hard = [one.id for one in portal.features if one.verdict != "fine"]
-    assert sorted(one["id"] for one in told["prints"] + told["too_long"]) == sorted(hard)
+    made = told["prints"] + told["too_long"]
+    assert sorted(
+        [one["id"] for one in made] + [like for one in made for like in one["stands_for"]]
+    ) == sorted(hard)
+
+
+def test_one_of_many_like_pins_is_printed_for_all(tmp_path):
+    plate = trimesh.creation.box(bounds=[[0, 0, 0], [60, 20, 3]])
+    thin = [trimesh.creation.cylinder(0.6, 8, sections=32) for _ in range(5)]
+    for k, pin in enumerate(thin):
+        pin.apply_translation([10 + 10 * k, 10, 6.5])
+    found = inspect_part(part_from_trimesh(trimesh.boolean.union([plate, *thin]), "comb"), PROCESS, (0, 0, 1))
+    pins = [one.id for one in found.features if one.kind == "pin" and one.verdict != "fine"]
+    assert len(pins) == 5
+    tray = tray_of(found, PROCESS, PLAN)
+    shown = [one.feature.id for one in (*tray.prints, *tray.too_long) if one.feature.kind == "pin"]
+    assert shown == pins[:1]
+    assert tray.alike[pins[0]] == tuple(pins[1:])
 
 
 def test_open_mesh_says_why_it_cannot_be_cut():

@@ -117,6 +117,31 @@ def test_package_can_be_run_again_where_it_was_sent(shell, bracket, tmp_path, mo
     assert again["part_sha256"] == told["part_sha256"]
 
 
+def test_package_takes_the_shops_own_machines_along(shell, bracket, tmp_path, monkeypatch):
+    hot = "nozzle_max_c = 300\nbed_max_c = 120\n"
+    machine = '[[machine]]\nname = "left bench"\nenvelope_mm = [250, 210, 210]\n'
+    (tmp_path / "machines.toml").write_text(machine + hot)
+    brief = tmp_path / "job.toml"
+    brief.write_text('[process]\npolymer = "PETG"\nmachine = "left bench"\nmachines = "machines.toml"\n')
+    folder = tmp_path / "handed"
+    code, _, err = shell("package", bracket, "--brief", brief, "-o", folder, "--directions", "30")
+    assert code == 0, err
+    monkeypatch.chdir(folder)
+    code, _, err = shell("shop", "--brief", "brief.toml", "--directions", "30")
+    assert code == 0, err
+
+
+def test_a_brief_that_speaks_of_one_parts_faces_lays_others_without(shell, bracket, tmp_path):
+    other = tmp_path / "plate.stl"
+    trimesh.creation.box((30, 20, 5)).export(other)
+    brief = tmp_path / "job.toml"
+    brief.write_text('[[faces]]\non = "face-near:0,15,20"\nmatters = "visible"\n')
+    code, said, err = shell("batch", bracket, other, "--brief", brief, "--copies", "3", "--json", "-", *QUICK)
+    assert code == 0, err
+    assert "alone" in err
+    assert json.loads(said)["part_count"] == 6
+
+
 def test_coupon_of_the_material_needs_no_part_and_is_whole(shell, tmp_path):
     code, _, err = shell("coupon", "--material", "walls", "-o", tmp_path / "walls.3mf")
     assert code == 0, err

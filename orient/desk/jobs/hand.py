@@ -19,7 +19,7 @@ from orient.desk.jobs.held import Held, Say
 from orient.errors import OrientError
 from orient.evaluation import Evaluation
 from orient.features.register import inspect_part
-from orient.handover.oriented import oriented_bytes, oriented_document
+from orient.handover.oriented import metadata_of, oriented_bytes, oriented_document
 from orient.handover.tray import tray_bytes, tray_of
 from orient.package import package_files
 from orient.part.read import read_part
@@ -133,7 +133,7 @@ def trial_prints(
     )
     return File(
         f"{evaluation.part.name}-test-prints.3mf",
-        tray_bytes(tray.prints, "3mf", (wide, deep)),
+        tray_bytes(tray.prints, "3mf", (wide, deep), metadata_of(evaluation, row + 1)),
         _MEDIA["3mf"],
         said,
     )

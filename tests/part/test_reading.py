@@ -249,7 +249,7 @@ def test_step_without_its_extra_says_what_to_install(tmp_path, monkeypatch):
     path = tmp_path / "block.step"
     path.write_text(step_block(40, 30, 20))
     monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
-    with pytest.raises(OrientError, match=r"block\.step.*pip install 'orient\[step\]'"):
+    with pytest.raises(OrientError, match=r"block\.step.*pip install cascadio"):
         read_part(path)
 
 

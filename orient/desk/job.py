@@ -92,7 +92,8 @@ def banner(desk: Desk) -> None:
             if wanted.found is None:
                 ui.label(wanted.words)
             else:
-                ui.label(f"{wanted.found.selector} selects the {wanted.found.words}.")
+                ui.label(f"This selects the {wanted.found.words}.")
+                ui.label(wanted.found.selector).classes("small")
                 ui.button("Take it", on_click=lambda: _taken(desk)).props("unelevated dense no-caps")
             ui.button("Leave it", on_click=lambda: want(desk, None)).props("flat dense no-caps")
 
@@ -151,7 +152,10 @@ def _taken(desk: Desk) -> None:
 
 def _process(desk: Desk) -> None:
     names = {key: key for key in polymers()}
-    classes = {"": "any that can build it"} | {name: name for name in machine_classes()}
+    classes = {"": "any that can build it"} | {
+        name: f"{name}, {' × '.join(f'{side:g}' for side in one.envelope_mm)} mm"
+        for name, one in machine_classes().items()
+    }
 
     filling = False
 

@@ -67,14 +67,23 @@ def build(desk: Desk) -> None:
             asked = desk.brought is not None and (desk.brought.bodies or desk.brought.doubt)
             waits = "Answer the question over the part first; then its poses stand here, best first."
             none = "Bring a part, and its poses stand here, best first."
-            asks.set_text("" if desk.busy else waits if asked else none)
+            soon = "Its poses are being measured; they stand here in a moment, best first."
+            asks.set_text(waits if asked else none if desk.brought is None else soon)
         else:
-            load = "" if desk.judged.load_caution else " No load is given: name its direction in the job."
+            load = (
+                ""
+                if desk.judged.load_caution
+                else " No load is given: under Load, say along which way it is pulled."
+            )
             if desk.forces_moved:
                 load += " The forces have changed since: find the stress again, under Strength."
             elif desk.history.now.get("load", {}).get("case") and not desk.loaded:
                 load += " The forces are not counted yet: find the stress, under Strength."
-            asks.set_text(f"{len(desk.judged.ranking.directions):,} poses were tried.{load}")
+            tried = (
+                f"{len(desk.judged.ranking.directions):,} poses were tried; the lower the score, the better."
+            )
+            near = " Numbers left out lean less than 15° from a pose shown."
+            asks.set_text(f"{tried}{near}{load}")
         why.clear()
         card = next((one for one in cards if one.row == desk.chosen), None)
         if card is not None:

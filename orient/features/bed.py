@@ -13,6 +13,7 @@ from scipy.sparse.csgraph import connected_components
 
 from orient.part.hull import plane_axes
 from orient.part.mesh import Part
+from orient.part.outline import extents, farthest
 
 Floats = NDArray[np.float64]
 
@@ -155,55 +156,28 @@ def _pieces(neighbours: NDArray[np.int32], cut: NDArray[np.int64], faces: int) -
 
 
 def _longest_run(points: Floats) -> tuple[int, int, float]:
-    """The two points farthest apart: corners of the hull with parallel lines of support through them."""
-    rim = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(points)))
-    one, other = _antipodes(rim)
-    apart = np.linalg.norm(rim[one] - rim[other], axis=1)
-    far = np.flatnonzero(apart == apart.max())
-    i, j = min((min(p), max(p)) for p in zip(one[far].tolist(), other[far].tolist(), strict=True))
+    """The two points farthest apart: both lie on the hull."""
+    rim = _corners(shapely.convex_hull(shapely.multipoints(points)))
+    i, j, apart = farthest(rim)
     first = int(np.argmin(np.abs(points - rim[i]).sum(axis=1)))
     second = int(np.argmin(np.abs(points - rim[j]).sum(axis=1)))
-    return first, second, float(apart.max())
+    return first, second, apart
 
 
 def _narrow(outline: shapely.Geometry) -> float:
     """Least width of a convex outline: it is met square to one of its edges."""
     if outline.geom_type != "Polygon":
         return 0.0
-    rim = shapely.get_coordinates(outline)
-    edge = np.diff(rim, axis=0)
+    rim = _corners(outline)
+    edge = np.roll(rim, -1, axis=0) - rim
     edge /= np.maximum(np.linalg.norm(edge, axis=1, keepdims=True), 1e-300)
-    across = np.stack([-edge[:, 1], edge[:, 0]], axis=1)
-    opposite = _opposite(rim)
-    reach = np.abs(((rim[opposite] - rim[:-1, None]) * across[:, None]).sum(axis=2))
-    return float(reach.max(axis=1).min())
+    return float(extents(rim, np.stack([-edge[:, 1], edge[:, 0]], axis=1)).min())
 
 
-def _opposite(rim: Floats) -> NDArray[np.int64]:
-    """Corners of a closed convex outline that lie farthest from each of its edges, (N, 3).
-
-    Edges of a convex outline are sorted by their angle, so the farthest corner is where one that runs the
-    other way would stand (Shamos, Computational geometry, thesis, Yale 1978: rotating callipers). Its two
-    neighbours go with it, since an edge may run exactly the other way.
-    """
-    edge = np.diff(rim, axis=0)
-    sense = np.sign((rim[:-1, 0] * rim[1:, 1] - rim[1:, 0] * rim[:-1, 1]).sum()) or 1.0
-    angle = np.unwrap(np.arctan2(edge[:, 1], edge[:, 0])) * sense
-    angle = np.maximum.accumulate(angle - angle[0])
-    far = np.searchsorted(angle, np.mod(angle + np.pi, 2.0 * np.pi))
-    return (far[:, None] + (-1, 0, 1)) % len(edge)
-
-
-def _antipodes(rim: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Pairs of corners of a closed convex outline that parallel lines can hold between them."""
-    if len(rim) < 4:
-        # A point or a stretch: all its pairs.
-        one, other = np.meshgrid(np.arange(len(rim)), np.arange(len(rim)))
-        return one.ravel(), other.ravel()
-    corners = np.arange(len(rim) - 1)
-    opposite = _opposite(rim)
-    ends = np.stack([corners, (corners + 1) % len(corners)], axis=1)
-    return np.repeat(ends, 3, axis=1).ravel(), np.tile(opposite, 2).ravel()
+def _corners(hull: shapely.Geometry) -> Floats:
+    """Corners of a convex hull, each once."""
+    rim: Floats = shapely.get_coordinates(hull)
+    return rim[:-1] if hull.geom_type == "Polygon" else rim
 
 
 def _margin_deg(outline: shapely.Geometry, foot: Floats, rise_mm: float) -> float:

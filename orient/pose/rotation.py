@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from orient.errors import OrientError
 from orient.part.hull import plane_axes
+from orient.part.outline import extents
 from orient.pose.frame import part_frame
 
 __all__ = ["footprint_sides", "part_frame", "rotation_to_bed", "rotations_to_bed"]
@@ -20,8 +21,6 @@ KEPT = 0.01
 # A file in single precision lays its faces level to some 1e-7.
 _IN_PLANE = 1e-6
 _MANY = 500
-# Corners of an outline that are simply all looked at.
-_FEW = 64
 
 
 def rotation_to_bed(direction: ArrayLike, points: ArrayLike) -> NDArray[np.float64]:
@@ -152,31 +151,7 @@ def _rectangles(
         sides = sides[long_enough] if long_enough.any() else np.array([[1.0, 0.0]])
         sides = sides / np.hypot(*sides.T)[:, None]
     crosswise = np.column_stack([-sides[:, 1], sides[:, 0]])
-    return sides, _extents(rim, sides), _extents(rim, crosswise)
-
-
-def _extents(rim: NDArray[np.float64], ways: NDArray[np.float64]) -> NDArray[np.float64]:
-    """How far a convex outline extends along each of some ways.
-
-    Its edges are sorted by angle, so the outermost corner is the one between the edges before and after a
-    right angle to the way (rotating callipers: Shamos, thesis, Yale 1978); its neighbours go with it for the
-    sake of rounding. Every corner against every way would take gigabytes where a part is finely turned.
-    """
-    if len(rim) <= _FEW:
-        return np.ptp(ways @ rim.T, axis=1)
-    edges = np.roll(rim, -1, axis=0) - rim
-    sense = 1.0 if (rim[:, 0] * edges[:, 1] - rim[:, 1] * edges[:, 0]).sum() > 0 else -1.0
-    angles = np.unwrap(np.arctan2(edges[:, 1], edges[:, 0])) * sense
-    angles = np.maximum.accumulate(angles - angles[0])
-    first = np.arctan2(edges[0, 1], edges[0, 0]) * sense
-    normal = np.arctan2(ways[:, 1], ways[:, 0]) * sense + np.pi / 2
-    reach = []
-    for turn in (0.0, np.pi):
-        outermost = np.searchsorted(angles, np.mod(normal + turn - first, 2 * np.pi))
-        near = (outermost[:, None] + (-1, 0, 1)) % len(rim)
-        along = np.einsum("wkd,wd->wk", rim[near], ways)
-        reach.append(along.max(axis=1) if turn == 0.0 else along.min(axis=1))
-    return reach[0] - reach[1]
+    return sides, extents(rim, sides), extents(rim, crosswise)
 
 
 def _rim(plane: NDArray[np.float64]) -> NDArray[np.float64]:

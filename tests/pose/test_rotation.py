@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from orient.errors import OrientError
-from orient.pose.rotation import _extents, footprint_sides, rotation_to_bed, rotations_to_bed
+from orient.part.outline import extents
+from orient.pose.rotation import footprint_sides, rotation_to_bed, rotations_to_bed
 from tests.pose.shapes import bracket
 
 
@@ -115,7 +116,7 @@ def test_extents_of_a_finely_turned_outline_are_those_of_all_corners_without_the
     rim = np.column_stack([20.0 * np.cos(turn), 7.0 * np.sin(turn)])
     ways = np.column_stack([np.cos(turn[::97] + 0.1), np.sin(turn[::97] + 0.1)])
     for outline in (rim, rim[::-1]):
-        np.testing.assert_allclose(_extents(outline, ways), np.ptp(ways @ rim.T, axis=1), rtol=1e-12)
+        np.testing.assert_allclose(extents(outline, ways), np.ptp(ways @ rim.T, axis=1), rtol=1e-12)
     tracemalloc.start()
     longer, shorter = footprint_sides([0.0, 0.0, 1.0], np.column_stack([rim, np.zeros(len(rim))]))
     most = tracemalloc.get_traced_memory()[1]

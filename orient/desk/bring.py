@@ -12,18 +12,11 @@ from nicegui.events import UploadEventArguments
 from orient.desk.arrival import receive
 from orient.desk.edits import data_from
 from orient.desk.state import Desk
+from orient.part.units import unit_word
 
 # Beside this file where the program is installed, at the top of its own folder where it is worked on.
 _INSTALLED = Path(__file__).with_name("samples")
 SAMPLES = _INSTALLED if _INSTALLED.is_dir() else Path(__file__).resolve().parents[2] / "sample_parts"
-_UNITS = {
-    "um": "micrometres",
-    "mm": "millimetres",
-    "cm": "centimetres",
-    "m": "metres",
-    "in": "inches",
-    "ft": "feet",
-}
 _ACCEPT = ".stl,.obj,.ply,.off,.3mf,.glb,.step,.stp"
 
 
@@ -201,13 +194,13 @@ def _which_unit(desk: Desk) -> None:
         asked = {k: v for k, v in desk.asked.items() if k != "units"}
         desk.start(desk.bring(desk.file, desk.name, units=units, **asked))
 
-    ui.label(f"Which unit is the file in? Read in {_UNITS[found.units]}, {doubt.reason}.")
+    ui.label(f"Which unit is the file in? Read in {unit_word(found.units)}, {doubt.reason}.")
     with ui.element("div").classes("abreast"):
         ui.button(
-            f"In {_UNITS[doubt.unit]}: {size(doubt.as_doubted_mm)} mm", on_click=lambda: keep(doubt.unit)
+            f"In {unit_word(doubt.unit)}: {size(doubt.as_doubted_mm)} mm", on_click=lambda: keep(doubt.unit)
         ).props("unelevated no-caps")
         ui.button(
-            f"In {_UNITS[found.units]}: {size(doubt.as_read_mm)} mm", on_click=lambda: keep(found.units)
+            f"In {unit_word(found.units)}: {size(doubt.as_read_mm)} mm", on_click=lambda: keep(found.units)
         ).props("outline no-caps")
 
 

@@ -26,13 +26,6 @@ GROUPS: Mapping[str, str] = {
     "set aside": "set aside",
     "waiting": "not yet evaluated",
 }
-# The group of a row of `parts`, in SQL. Of a mesh with openings, or in a doubtful unit, no figure can be
-# relied on. A part that no machine runs prints on none, whatever its shape.
-_DOUBTFUL = "(closed = 0 OR warnings LIKE '%it was probably drawn in %')"
-GROUP = (
-    "CASE WHEN outcome IS NULL THEN 'waiting' WHEN outcome <> 'ok' THEN outcome "
-    f"WHEN {_DOUBTFUL} THEN 'doubtful' WHEN machine IS NULL THEN 'no machine' ELSE verdict END"
-)
 # What is told with every part says nothing about one.
 _OF_ALL = "Strength figures"
 NO_MACHINE = "none"
@@ -112,7 +105,7 @@ def overview_of(base: sqlite3.Connection, asked: Asked) -> Overview:
         raise OrientError(
             f"No part here is for a machine '{asked.machine}': there are {', '.join(named) or 'none'}."
         )
-    found = base.execute(f"SELECT {GROUP} AS g, count(*), total(hours) FROM present GROUP BY g").fetchall()
+    found = base.execute("SELECT standing, count(*), total(hours) FROM present GROUP BY standing").fetchall()
     counts = {group: number for group, number, _ in found}
     hours = {group: time for group, _, time in found}
     matching = base.execute(f"SELECT count(*) FROM present WHERE {where}", values).fetchone()[0]
@@ -132,14 +125,13 @@ def parts_of(
     """List parts with the worst of their hard features, in order of groups, the quickest first."""
     order = " ".join(f"WHEN '{group}' THEN {place}" for place, group in enumerate(GROUPS))
     rows = base.execute(
-        f"SELECT *, {GROUP} AS grp FROM present WHERE {where} "
-        f"ORDER BY CASE grp {order} END, hours, path LIMIT ?",
+        f"SELECT * FROM present WHERE {where} ORDER BY CASE standing {order} END, hours, path LIMIT ?",
         (*values, most),
     ).fetchall()
     listed = []
     for row in rows:
         worst = None
-        if row["grp"] in VERDICTS and row["verdict"] != "fine":
+        if row["standing"] in VERDICTS and row["verdict"] != "fine":
             worst = base.execute(
                 "SELECT id, kind, why, try_first FROM features WHERE result = ? AND verdict = ? "
                 "ORDER BY rowid LIMIT 1",
@@ -148,7 +140,6 @@ def parts_of(
         listed.append(
             {
                 **dict(row),
-                "group": row["grp"],
                 "up": _up(base, row["result"]),
                 "like": _like(base, row),
                 "worst": None if worst is None else f"{worst['id']}, {BY_NAME[worst['kind']].title}",
@@ -192,7 +183,7 @@ def _filter(asked: Asked) -> tuple[str, tuple[Any, ...]]:
             raise OrientError(
                 f"There is no verdict '{asked.verdict}': give one of {', '.join(VERDICT_WORDS)}."
             )
-        where.append(f"{GROUP} = ?")
+        where.append("standing = ?")
         values.append(group)
     if asked.machine == NO_MACHINE:
         where.append("outcome = 'ok' AND machine IS NULL")
@@ -204,7 +195,7 @@ def _filter(asked: Asked) -> tuple[str, tuple[Any, ...]]:
 
 def _machines(base: sqlite3.Connection) -> tuple[tuple[str, Mapping[str, int], float], ...]:
     rows = base.execute(
-        f"SELECT ifnull(machine, '{NO_MACHINE}'), {GROUP} AS g, count(*), total(hours) FROM present "
+        f"SELECT ifnull(machine, '{NO_MACHINE}'), standing, count(*), total(hours) FROM present "
         "WHERE outcome = 'ok' GROUP BY 1, 2"
     ).fetchall()
     found: dict[str, dict[str, int]] = {}

@@ -10,7 +10,7 @@ from typing import Any
 
 import jinja2
 
-from orient.fleet.overview import GROUP, GROUPS, NO_MACHINE, Asked, Overview, overview_of, parts_of
+from orient.fleet.overview import GROUPS, NO_MACHINE, Asked, Overview, overview_of, parts_of
 from orient.fleet.table import common_folder, machine_of, short
 from orient.show.files import write_whole
 from orient.show.page.page import environment, page_text, policy
@@ -59,7 +59,7 @@ def overview_page(base: sqlite3.Connection, name: str) -> str:
     """
     found = overview_of(base, Asked(top=1))
     there = [group for group in GROUPS if found.counts[group]]
-    rows = {group: parts_of(base, f"{GROUP} = ?", (group,), MOST_ROWS) for group in there}
+    rows = {group: parts_of(base, "standing = ?", (group,), MOST_ROWS) for group in there}
     root = common_folder([str(row["path"]) for group in there for row in rows[group]])
     columns = [group for group in GROUPS if any(counts.get(group) for _, counts, _ in found.machines)]
     style = "\n".join(map(page_text, ("page.css", "comparison.css"))) + _own("overview.css")

@@ -8,17 +8,19 @@ Plain SQL reads it. ``parts`` holds every file that was ever asked for:
 - ``content_hash`` SHA-256 of the file, ``brief_hash`` of brief and settings, ``version`` of the program;
 - ``verdict``: the worst hard feature in the pose to take: ``fine``, ``tune``, ``support``, ``redesign``, with
   the counts of each in columns of those names; ``machine`` the first that runs the polymer and has room;
+- ``unit_doubt``: the unit that the file was probably drawn in, where it was read in another;
 - the part itself in mm, mm², mm³, g and hours; ``pose`` the rank of the pose to take; ``cost`` of a part;
 - ``result``: the rows of ``poses`` and ``features`` that are its own. Files of like content share them.
 
 ``poses`` are those that a ranking shows, ``features`` those of the pose to take. Lists of sentences stand a
 line each. Views join them by path::
 
-    SELECT path, hours FROM present WHERE verdict = 'fine' AND machine = 'entry' ORDER BY hours;
+    SELECT path, hours FROM present WHERE standing = 'fine' AND machine = 'entry' ORDER BY hours;
     SELECT kind, count(DISTINCT path) FROM part_features WHERE verdict = 'redesign' GROUP BY kind;
 
 ``present`` are the parts that the last run asked for: one that was moved or deleted keeps its row in
-``parts`` alone.
+``parts`` alone. Its ``standing`` says what comes of a part: a verdict, ``doubtful`` where the file is to be
+looked at first, ``no machine``, ``refused``, ``set aside`` or ``waiting``.
 """
 
 from __future__ import annotations
@@ -40,7 +42,7 @@ from orient.show.files import refuse_unwritable
 
 # Marks a SQLite file as one of these (sqlite.org/pragma.html#pragma_application_id): "orie".
 APPLICATION = 0x6F726965
-LAYOUT = 1
+LAYOUT = 2
 
 _PART = {
     "path": "TEXT PRIMARY KEY",
@@ -63,6 +65,7 @@ _PART = {
     "polymer": "TEXT",
     **dict.fromkeys(("faces", "bodies"), "INTEGER"),
     "units": "TEXT",
+    "unit_doubt": "TEXT",
     "closed": "INTEGER",
     **dict.fromkeys(("volume_mm3", "area_mm2", "x_mm", "y_mm", "z_mm"), "REAL"),
     "pose": "INTEGER",
@@ -108,6 +111,14 @@ def _table(name: str, columns: Mapping[str, str], more: str = "") -> str:
     return f"CREATE TABLE {name} (\n  {held}{more}\n);\n"
 
 
+# Of a mesh with openings, or in a doubtful unit, no figure can be relied on. A part that no machine runs
+# prints on none, whatever its shape.
+_PRESENT = """CREATE VIEW present AS SELECT *, CASE
+  WHEN outcome IS NULL THEN 'waiting' WHEN outcome <> 'ok' THEN outcome
+  WHEN closed = 0 OR unit_doubt IS NOT NULL THEN 'doubtful'
+  WHEN machine IS NULL THEN 'no machine' ELSE verdict END AS standing
+FROM parts WHERE listed = (SELECT max(run) FROM runs);
+"""
 _LAYOUT = (
     _table("runs", _RUN)
     + _table("parts", _PART)
@@ -117,9 +128,8 @@ _LAYOUT = (
     + "CREATE INDEX parts_by_outcome ON parts (listed, outcome, path);\n"
     + "CREATE VIEW part_poses AS SELECT path, poses.* FROM parts JOIN poses USING (result);\n"
     + "CREATE VIEW part_features AS SELECT path, features.* FROM parts JOIN features USING (result);\n"
+    + _PRESENT
 )
-
-_PRESENT = "VIEW IF NOT EXISTS present AS SELECT * FROM parts WHERE listed = (SELECT max(run) FROM runs)"
 
 
 @dataclass(frozen=True)
@@ -159,7 +169,6 @@ def writing(path: Path) -> Iterator[Results]:
         if not base.execute("PRAGMA application_id").fetchone()[0]:
             mark = f"PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {LAYOUT};"
             base.executescript(f"BEGIN; {_LAYOUT} {mark} COMMIT;")
-        base.execute(f"CREATE {_PRESENT}")
         base.row_factory = sqlite3.Row
         yield Results(base)
 
@@ -180,7 +189,6 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
     still = "" if os.access(path.resolve().parent, os.W_OK) else "&immutable=1"
     with _told(path), closing(sqlite3.connect(place + still, uri=True)) as base:
         _check(base, path, empty=False)
-        base.execute(f"CREATE TEMP {_PRESENT}")
         base.row_factory = sqlite3.Row
         yield base
 

@@ -130,6 +130,7 @@ def part_row(found: Evaluation) -> Row:
         "faces": len(part.faces),
         "bodies": part.bodies,
         "units": part.units,
+        "unit_doubt": None if part.health.unit_doubt is None else part.health.unit_doubt[0],
         "closed": int(part.closed),
         "volume_mm3": number(part.volume_mm3),
         "area_mm2": number(part.area_mm2),

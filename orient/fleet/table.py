@@ -90,7 +90,7 @@ def overview_view(found: Overview, width: int) -> RenderableType:
             like = f" (same as {short(str(part['like']), root)})" if part["like"] else ""
             listed.add_row(
                 Text(short(str(part["path"]), root) + like),
-                part["group"],
+                part["standing"],
                 machine_of(part) or "",
                 "" if part["hours"] is None else f"{part['hours']:.1f}",
                 Text(_way(part)),

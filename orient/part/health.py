@@ -39,6 +39,8 @@ class Health:
         A sentence for each repair made.
     warnings : tuple of str
         A sentence for each thing a user should know and may want to mend.
+    unit_doubt : (str, str) or None
+        Unit that the file was probably drawn in, where that is another, and the reason as a clause.
     """
 
     closed: bool
@@ -52,6 +54,7 @@ class Health:
     chord_error_mm: float
     repairs: tuple[str, ...]
     warnings: tuple[str, ...]
+    unit_doubt: tuple[str, str] | None = None
 
 
 def open_warning(open_edges: int, nonmanifold_edges: int, inconsistent_edges: int) -> str:

@@ -324,9 +324,16 @@ def assemble(
     if nonfinite:
         repairs.insert(0, f"{nonfinite:,} unused vertices without finite coordinates were dropped.")
     warnings = list(notes)
+    doubt = None
     if doubt_units:
         circles = circle_diameters(vertices, faces, angles) / MM_PER[unit]
-        warnings += _unit_warning(extents / MM_PER[unit], unit, circles)
+        doubt = likely_unit(extents / MM_PER[unit], unit, circles)
+    if doubt is not None:
+        likely, reason = doubt
+        warnings.append(
+            f"Read in {unit_word(unit)}, but {reason}: it was probably drawn in {unit_word(likely)} "
+            f"(--units {likely})."
+        )
     warnings += bodies.warnings
     if not edges.closed:
         warnings.append(open_warning(edges.open, edges.nonmanifold, edges.inconsistent))
@@ -345,6 +352,7 @@ def assemble(
         chord_error_mm=error,
         repairs=tuple(repairs),
         warnings=tuple(warnings),
+        unit_doubt=doubt,
     )
     part = Part(
         name=name,
@@ -424,17 +432,6 @@ def _chosen(bodies: Bodies, body: int | None, together: bool) -> Bodies:
             bodies.volume_mm3,
         )
     return bodies
-
-
-def _unit_warning(extents: NDArray[np.float64], unit: str, circles: NDArray[np.float64]) -> list[str]:
-    likely = likely_unit(extents, unit, circles)
-    if likely is None:
-        return []
-    other, reason = likely
-    return [
-        f"Read in {unit_word(unit)}, but {reason}: it was probably drawn in {unit_word(other)} "
-        f"(--units {other})."
-    ]
 
 
 def _followed(

@@ -92,7 +92,7 @@ def odd(tmp_path):
 
 def test_what_cannot_be_relied_on_is_never_ready_to_start(odd):
     found = overview_of(odd, Asked())
-    groups = {Path(part["path"]).name: part["group"] for part in found.parts}
+    groups = {Path(part["path"]).name: part["standing"] for part in found.parts}
     assert groups["open.stl"] == groups["inch.stl"] == "doubtful"
     assert groups["long.stl"] == "no machine"
     said = {Path(part["path"]).name: part["said"] for part in found.parts}

@@ -11,12 +11,10 @@ from numpy.typing import NDArray
 
 from orient.desk.answers import Body, Brought, Doubt, Holes
 from orient.desk.jobs.held import Held, Known, Say
-from orient.part.circles import circle_diameters
-from orient.part.edges import edge_angles
 from orient.part.mesh import Part, SeveralBodies
 from orient.part.read import read_part
 from orient.part.regions import regions_of
-from orient.part.units import MM_PER, likely_unit
+from orient.part.units import MM_PER
 from orient.pose.rotation import rotation_to_bed
 from orient.show.picture.bed import bed_for
 from orient.show.picture.colours import PLAIN
@@ -156,15 +154,9 @@ def as_filed(part: Part) -> dict[str, Any]:
 
 def _doubt(part: Part) -> Doubt | None:
     """Another unit that the file was probably drawn in, with the size both ways."""
-    angles = edge_angles(part.vertices, part.faces, part.normals, part.neighbours)
-    factor = MM_PER[part.units]
-    circles = circle_diameters(part.vertices, part.faces, angles) / factor
-    # What the reading has warned of is asked; a file that states its unit is not doubted.
-    if not any("it was probably drawn in" in said for said in part.health.warnings):
+    if part.health.unit_doubt is None:
         return None
-    likely = likely_unit(part.extents_mm / factor, part.units, circles)
-    if likely is None:
-        return None
+    unit, reason = part.health.unit_doubt
     x, y, z = part.extents_mm.tolist()
-    a, b, c = (part.extents_mm / factor * MM_PER[likely[0]]).tolist()
-    return Doubt(likely[0], likely[1], (x, y, z), (a, b, c))
+    a, b, c = (part.extents_mm / MM_PER[part.units] * MM_PER[unit]).tolist()
+    return Doubt(unit, reason, (x, y, z), (a, b, c))

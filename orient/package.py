@@ -15,8 +15,7 @@ from rich.console import Console, Group
 
 from orient.errors import OrientError
 from orient.evaluation import Evaluation
-from orient.evaluation.chosen import with_pose
-from orient.features.register import Inspection, inspect_part
+from orient.evaluation.chosen import inspection_at, with_pose
 from orient.handover.oriented import (
     SCHEMA,
     brief_hash,
@@ -81,48 +80,55 @@ def package_files(
     -------
     dict of str to bytes
         By name; the manifest last, with the checksum of each of the others.
+
+    Raises
+    ------
+    OrientError
+        Where the part's file or the shop's machines have the name of a file that the folder holds.
     """
-    if pose is not None:
-        # Page, tuning sheet and test prints are of the pose that the file is of.
-        evaluation = with_pose(evaluation, pose_row(evaluation, pose) + 1)
+    # Page, tuning sheet and test prints are of the pose that the file is of.
+    evaluation = with_pose(evaluation, pose_row(evaluation, pose) + 1)
     name = evaluation.part.name
-    own = source[0] if source is not None else None
+    beside = dict([source] if source is not None else [])
+    if evaluation.brief.process.machines is not None:
+        # The brief names it beside itself.
+        machines = Path(evaluation.brief.process.machines)
+        beside[machines.name] = machines.read_bytes()
     # A part that came as a 3MF keeps its name.
-    laid = f"{name}.3mf" if own != f"{name}.3mf" else f"{name}-laid.3mf"
-    made: dict[str, bytes] = {laid: oriented_bytes(evaluation, "3mf", pose)}
+    laid = f"{name}.3mf" if f"{name}.3mf" not in beside else f"{name}-laid.3mf"
+    made: dict[str, bytes] = {laid: oriented_bytes(evaluation, "3mf")}
     made["page.html"] = report(evaluation).encode()
     prints: list[dict[str, Any]] = []
-    tray = _tray(evaluation, pose, minutes)
+    tray = _tray(evaluation, minutes)
     if tray is not None:
         bed = evaluation.shop.shop.machine.envelope_mm[:2]
         for one in tray.prints:
             path = f"test-{one.feature.id}.3mf"
-            made[path] = tray_bytes([one], "3mf", bed, metadata_of(evaluation, pose))
+            made[path] = tray_bytes([one], "3mf", bed, metadata_of(evaluation))
             prints.append(print_document(one, path, tray.alike.get(one.feature.id, ())))
         prints += [print_document(one, None, tray.alike.get(one.feature.id, ())) for one in tray.too_long]
     made["tuning.txt"] = _tuning(evaluation).encode()
     made["brief.toml"] = (brief_toml(evaluation.brief) + "\n").encode()
     made["brief_resolved.json"] = resolved_text(evaluation).encode()
-    if source is not None:
-        made[source[0]] = source[1]
-    if evaluation.brief.process.machines is not None:
-        # The brief names it beside itself.
-        machines = Path(evaluation.brief.process.machines)
-        made[machines.name] = machines.read_bytes()
-    told = manifest(evaluation, pose, laid, made, prints)
+    for path in beside:
+        if path in made or path == MANIFEST:
+            raise OrientError(
+                f"{path} is the name of a file that the package holds itself: rename yours first."
+            )
+    made |= beside
+    told = manifest(evaluation, laid, made, prints)
     made[MANIFEST] = (json.dumps(told, ensure_ascii=False, allow_nan=False, indent=1) + "\n").encode()
     return made
 
 
 def manifest(
     evaluation: Evaluation,
-    pose: int | None,
     laid: str,
     made: dict[str, bytes],
     prints: list[dict[str, Any]],
 ) -> dict[str, Any]:
     """Say what is in the folder, with checksums and the versions of program and data."""
-    told = oriented_document(evaluation, laid, pose)
+    told = oriented_document(evaluation, laid)
     return told | {
         "schema": SCHEMA,
         "what": "package",
@@ -171,19 +177,9 @@ def write_package(folder: Path, made: dict[str, bytes]) -> None:
         writing.clear()
 
 
-def inspected(evaluation: Evaluation, pose: int | None = None) -> Inspection:
-    """Give the hard features of a pose, found now unless they were found before."""
-    row = pose_row(evaluation, pose)
-    features = evaluation.features
-    if features is not None and row in features.poses:
-        return features.poses[row]
-    shape = features.shape if features is not None else None
-    return inspect_part(evaluation.part, evaluation.process, evaluation.ranking.directions[row], shape)
-
-
-def _tray(evaluation: Evaluation, pose: int | None, minutes: float) -> Tray | None:
+def _tray(evaluation: Evaluation, minutes: float) -> Tray | None:
     """Test prints of what is hard; None where nothing is, or the mesh is not closed."""
-    found = inspected(evaluation, pose)
+    found = inspection_at(evaluation, pose_row(evaluation, None))
     if not evaluation.part.closed or all(one.verdict == "fine" for one in found.features):
         return None
     return tray_of(found, evaluation.process, evaluation.shop.shop.plan, minutes=minutes)

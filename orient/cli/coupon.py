@@ -79,18 +79,14 @@ def coupon(
 
     found = job.evaluate(job.read(features=True), features=True)
     plan = found.shop.shop.plan
-    from orient.features.register import inspect_part
+    from orient.evaluation.chosen import inspection_at
     from orient.handover.test_print import MINUTES
     from orient.handover.tray import tray_bytes, tray_document, tray_of
     from orient.show.save import pose_row
 
-    assert found.features is not None
     row = pose_row(found, pose)
-    inspected = found.features.poses.get(row) or inspect_part(
-        found.part, found.process, found.ranking.directions[row], found.features.shape
-    )
     most = MINUTES if minutes is None else minutes
-    tray = tray_of(inspected, found.process, plan, asked or None, minutes=most)
+    tray = tray_of(inspection_at(found, row), found.process, plan, asked or None, minutes=most)
     if tray.prints:
         wide, deep, _ = found.shop.shop.machine.envelope_mm
         write_whole(path, tray_bytes(tray.prints, kind, (wide, deep), metadata_of(found, row + 1)))

@@ -1,4 +1,4 @@
-"""An evaluation in which somebody takes another pose than the one that is recommended."""
+"""A pose that somebody names: its hard features, and the evaluation in which it is the one to take."""
 
 from __future__ import annotations
 
@@ -9,8 +9,29 @@ from orient.cost.bands import surface_pieces
 from orient.cost.shop import order_for, shop_cautions
 from orient.evaluation.model import Evaluation
 from orient.evaluation.words import cautions_of
-from orient.features.register import inspect_part
+from orient.features.register import Inspection, inspect_part
 from orient.pose.rotation import footprint_sides
+
+
+def inspection_at(evaluation: Evaluation, row: int) -> Inspection:
+    """Give the hard features of a pose: those that were counted, or else found now.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        What was found.
+    row : int
+        Row of the pose in the ranking.
+
+    Returns
+    -------
+    Inspection
+    """
+    counted = evaluation.features
+    if counted is not None and row in counted.poses:
+        return counted.poses[row]
+    shape = None if counted is None else counted.shape
+    return inspect_part(evaluation.part, evaluation.process, evaluation.ranking.directions[row], shape)
 
 
 def with_pose(evaluation: Evaluation, rank: int) -> Evaluation:
@@ -38,9 +59,7 @@ def with_pose(evaluation: Evaluation, rank: int) -> Evaluation:
     taken = replace(ranking, recommended=rank, shown=shown)
     features = evaluation.features
     if features is not None:
-        found = features.poses.get(row) or inspect_part(
-            part, evaluation.process, ranking.directions[row], features.shape
-        )
+        found = inspection_at(evaluation, row)
         features = replace(features, poses={**features.poses, row: found}, taken=row)
     longer, shorter = footprint_sides(ranking.directions[[row]], part.hull.points)
     before = section.order.batch

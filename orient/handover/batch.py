@@ -24,7 +24,6 @@ from orient.handover.oriented import (
     SCHEMA,
     STRENGTH_CAUTION,
     Laid,
-    bed_words,
     laid_pose,
     metadata_of,
     pose_row,
@@ -248,13 +247,8 @@ def _refuse_too_large(part: Ordered, room: Room) -> None:
         if others
         else "none of the poses shown fits; take a larger machine."
     )
-    size = " × ".join(f"{side:.1f}" for side in part.laid.size_mm)
-    free = room.margin_mm + part.brim_mm
-    around = f" with {free:g} mm free at every side" if free > 0 else ""
-    raise OrientError(
-        f"{part.name} in pose {part.row + 1} is {over:.1f} mm too {way}: it measures {size} mm, and "
-        f"{bed_words(shop)} has {room_words(shop)} mm{around}: {mend}"
-    )
+    against = room_words(part.laid, shop, room.margin_mm + part.brim_mm)
+    raise OrientError(f"{part.name} in pose {part.row + 1} is {over:.1f} mm too {way}: {against}: {mend}")
 
 
 def _one_fits(shape: Silhouette, room: Room, brim: float) -> bool:

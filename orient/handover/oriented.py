@@ -136,15 +136,14 @@ def laid_pose(evaluation: Evaluation, rank: int | None = None) -> Laid:
     return lay_part(evaluation.part, direction, shop.machine.envelope_mm, shop.scale_xyz)
 
 
-def bed_words(shop: Shop) -> str:
-    """The machine, or what is taken for it where none was named."""
+def room_words(laid: Laid, shop: Shop, free_mm: float) -> str:
+    """Hold the size of a part as it lies against the room of the machine, which may only be assumed."""
+    size = " × ".join(f"{side:.1f}" for side in laid.size_mm)
+    room = " × ".join(f"{side:g}" for side in shop.machine.envelope_mm)
     name = shop.machine.name
-    return name if shop.machine_named else f"a machine of the {name} class, as none was named,"
-
-
-def room_words(shop: Shop) -> str:
-    """Its room as x × y × z, without the unit."""
-    return " × ".join(f"{side:g}" for side in shop.machine.envelope_mm)
+    machine = name if shop.machine_named else f"a machine of the {name} class, as none was named,"
+    around = f" with {free_mm:g} mm free at every side" if free_mm > 0 else ""
+    return f"it measures {size} mm, and {machine} has {room} mm{around}"
 
 
 def too_large_words(evaluation: Evaluation, rank: int | None = None) -> str:
@@ -154,13 +153,11 @@ def too_large_words(evaluation: Evaluation, rank: int | None = None) -> str:
     over = laid.size_mm - room
     if (over <= SLACK_MM).all():
         return ""
-    size = " × ".join(f"{side:.1f}" for side in laid.size_mm)
     way = "tall" if over[2] > SLACK_MM else "wide"
     most = float(over[2] if way == "tall" else over[:2].max())
     return (
-        f"{evaluation.part.name} in pose {pose_row(evaluation, rank) + 1} is {most:.1f} mm too {way}: it "
-        f"measures {size} mm, and {bed_words(shop)} has {room_words(shop)} mm with {MARGIN_MM:g} mm free at "
-        "every side."
+        f"{evaluation.part.name} in pose {pose_row(evaluation, rank) + 1} is {most:.1f} mm too {way}: "
+        f"{room_words(laid, shop, MARGIN_MM)}."
     )
 
 

@@ -30,16 +30,16 @@ def oriented_sentence(told: Mapping[str, Any]) -> str:
     grams = "" if told["grams"] is None else f", {told['grams']:.0f} g"
     return (
         f"{told['part']}, pose {told['pose']}: {size} mm on the bed, {told['volume_mm3'] / 1000:.2f} cm³, "
-        f"{time_words(told['minutes'])}{grams}; {_bed_words(told)}."
+        f"{time_words(told['minutes'])}{grams}; {_machine_words(told, told['room_mm'])}."
     )
 
 
-def _bed_words(told: Mapping[str, Any]) -> str:
-    """Which bed it was laid for."""
-    wide, deep = told["room_mm"][:2]
-    named = f"for {told['machine']}" if told["machine_named"] else f"for the {told['machine']} class"
-    assumed = "" if told["machine_named"] else ", as no machine was named"
-    return f"{named}, a bed of {wide:g} × {deep:g} mm{assumed}"
+def _machine_words(told: Mapping[str, Any], bed_mm: Sequence[float]) -> str:
+    """For which machine something was laid, and on what bed."""
+    bed = f"a bed of {bed_mm[0]:g} × {bed_mm[1]:g} mm"
+    if told["machine_named"]:
+        return f"for {told['machine']}, {bed}"
+    return f"for the {told['machine']} class, {bed}, as no machine was named"
 
 
 def time_words(minutes: float) -> str:
@@ -65,14 +65,11 @@ def grouped(*parts: RenderableType) -> RenderableType:
 def order_view(told: Mapping[str, Any]) -> RenderableType:
     """Beds of an order, what they take, and what other poses would mean."""
     parts = ", ".join(f"{one['copies']:,} × {one['part']} in pose {one['pose']}" for one in told["parts"])
-    wide, deep = told["bed_mm"]
     beds = "one bed" if told["bed_count"] == 1 else f"{told['bed_count']:,} beds"
     money = f" {told['currency']}" if told["currency"] else ""
-    machine = told["machine"] if told["machine_named"] else f"the {told['machine']} class"
-    assumed = "" if told["machine_named"] else ", as no machine was named"
     lines: list[RenderableType] = [
-        Text(f"{parts}: {beds} of {wide:g} × {deep:g} mm", style="bold"),
-        Text(f"Laid for {machine}{assumed}."),
+        Text(f"{parts}: {beds}", style="bold"),
+        Text(f"Laid {_machine_words(told, told['bed_mm'])}."),
         *([Text(said)] if (said := _spare_words(told)) else []),
         Text(
             f"{told['machine_hours']:,.1f} machine hours, done in {told['minutes'] / 60:,.1f} h on "

@@ -91,11 +91,8 @@ def judge(
     said = f"{subject} {listing(good)}" if good else ""
     if bad:
         said = f"{said}, but {listing(bad)}" if good else f"{subject} {listing(bad)}"
-    strength = _strength(measures, least_safety)
-    if better is None and not said:
-        # Nothing before it says whose it is.
-        strength = strength.replace("its ", "the second's ", 1)
-    clauses = [one for one in (said, strength) if one]
+    whose = "its" if better is not None or said else f"{names[1]}'s"
+    clauses = [one for one in (said, _strength(measures, least_safety, whose)) if one]
     return Verdict(better, f"{head}: {'; '.join(clauses)}." if clauses else f"{head}.")
 
 
@@ -211,7 +208,7 @@ def _article(title: str) -> str:
     return "an" if title[0] in "aeiou" else "a"
 
 
-def _strength(measures: Mapping[str, Delta], least_safety: float | None) -> str:
+def _strength(measures: Mapping[str, Delta], least_safety: float | None, whose: str) -> str:
     one = measures.get("safety_factor")
     if one is None:
         kept = measures.get("strength_retained")
@@ -230,5 +227,5 @@ def _strength(measures: Mapping[str, Delta], least_safety: float | None) -> str:
             f", {where} {least_safety:g}" if one.second.low >= least_safety else f", below {least_safety:g}"
         )
     if one.tie:
-        return f"its safety factor stays at about {after}{limit.replace('still ', '')}"
-    return f"its safety factor {'rises' if one.delta > 0 else 'falls'} from {before} to {after}{limit}"
+        return f"{whose} safety factor stays at about {after}{limit.replace('still ', '')}"
+    return f"{whose} safety factor {'rises' if one.delta > 0 else 'falls'} from {before} to {after}{limit}"

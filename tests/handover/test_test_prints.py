@@ -128,7 +128,7 @@ def test_tray_holds_every_print_once(portal, tmp_path):
     ) == sorted(hard)
 
 
-def test_one_of_many_like_pins_is_printed_for_all(tmp_path):
+def test_one_of_many_like_pins_is_printed_for_all():
     plate = trimesh.creation.box(bounds=[[0, 0, 0], [60, 20, 3]])
     thin = [trimesh.creation.cylinder(0.6, 8, sections=32) for _ in range(5)]
     for k, pin in enumerate(thin):

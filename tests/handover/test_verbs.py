@@ -131,6 +131,20 @@ def test_package_takes_the_shops_own_machines_along(shell, bracket, tmp_path, mo
     assert code == 0, err
 
 
+def test_package_never_writes_one_file_over_another(shell, bracket, tmp_path):
+    hot = "nozzle_max_c = 300\nbed_max_c = 120\n"
+    machine = '[[machine]]\nname = "left bench"\nenvelope_mm = [250, 210, 210]\n' + hot
+    (tmp_path / "tuning.txt").write_text(machine)
+    brief = tmp_path / "job.toml"
+    brief.write_text('[process]\npolymer = "PETG"\nmachine = "left bench"\nmachines = "tuning.txt"\n')
+    code, _, err = shell(
+        "package", bracket, "--brief", brief, "-o", tmp_path / "handed", "--directions", "30"
+    )
+    assert code == 2
+    assert "tuning.txt is the name of a file that the package holds itself" in err
+    assert not (tmp_path / "handed").exists()
+
+
 def test_a_brief_that_speaks_of_one_parts_faces_lays_others_without(shell, bracket, tmp_path):
     other = tmp_path / "plate.stl"
     trimesh.creation.box((30, 20, 5)).export(other)
@@ -221,4 +235,4 @@ def test_an_order_is_laid_with_the_spares_that_a_ranking_counts(shell, bracket, 
 
 def test_one_bed_is_called_one(shell, bracket):
     _, said, _ = shell("batch", bracket, *QUICK)
-    assert "one bed of" in said
+    assert ": one bed" in said

@@ -18,7 +18,7 @@ from orient.desk.edits import brief_of
 from orient.desk.jobs.held import Held, Say
 from orient.errors import OrientError
 from orient.evaluation import Evaluation
-from orient.features.register import inspect_part
+from orient.evaluation.chosen import inspection_at
 from orient.handover.oriented import metadata_of, oriented_bytes, oriented_document
 from orient.handover.tray import tray_bytes, tray_of
 from orient.package import package_files
@@ -115,13 +115,10 @@ def trial_prints(
     """
     evaluation, rank = _judged(held, say, toml, forces, direction, features=True)
     say("Cutting test prints", None)
-    features, shop = evaluation.features, evaluation.shop.shop
-    assert features is not None
-    row = rank - 1
-    found = features.poses.get(row) or inspect_part(
-        evaluation.part, evaluation.process, evaluation.ranking.directions[row], features.shape
+    shop = evaluation.shop.shop
+    tray = tray_of(
+        inspection_at(evaluation, rank - 1), evaluation.process, shop.plan, ids or None, minutes=minutes
     )
-    tray = tray_of(found, evaluation.process, shop.plan, ids or None, minutes=minutes)
     late = ", ".join(f"{one.feature.id} takes {time_words(one.minutes)}" for one in tray.too_long)
     if not tray.prints:
         raise OrientError(f"Nothing can be shown in {minutes:g} minutes: {late}; allow more.")
@@ -133,7 +130,7 @@ def trial_prints(
     )
     return File(
         f"{evaluation.part.name}-test-prints.3mf",
-        tray_bytes(tray.prints, "3mf", (wide, deep), metadata_of(evaluation, row + 1)),
+        tray_bytes(tray.prints, "3mf", (wide, deep), metadata_of(evaluation, rank)),
         _MEDIA["3mf"],
         said,
     )

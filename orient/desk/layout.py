@@ -6,7 +6,8 @@ from pathlib import Path
 
 from nicegui import background_tasks, ui
 
-from orient.desk import bring, hard, job, poses, strength, take, variants
+from orient.desk import bring, hard, job, pick, poses, strength, take, variants
+from orient.desk.beside import told_words
 from orient.desk.scene import WAYS, PartScene
 from orient.desk.state import BY_HAND, Desk
 from orient.desk.visitor import Visitor
@@ -129,7 +130,7 @@ def _middle(desk: Desk) -> None:
             out.props("unelevated no-caps").tooltip("The part in the pose that is shown, as a 3MF file")
         with ui.element("div").classes("stage"):
             with ui.element("div").classes("banner"):
-                job.banner(desk)
+                pick.banner(desk)
                 poses.by_hand(desk)
             desk.scene = PartScene(
                 desk.visitor.shelf, hint="Drag to turn the view; point at a face to read what is known of it."
@@ -182,7 +183,7 @@ def _middle(desk: Desk) -> None:
         rests.set_text(f"It rests on {shown.rests}." if shown is not None else "")
 
     def beside() -> None:
-        told.set_text(take.told(desk, take.BESIDE_THE_ANSWER))
+        told.set_text(told_words(desk, take.BESIDE_THE_ANSWER))
 
     def pose() -> None:
         loaded = desk.loaded
@@ -198,7 +199,7 @@ def _middle(desk: Desk) -> None:
 
 def desk_picked(desk: Desk):  # type: ignore[no-untyped-def]
     """What a click on the part does: what the job was asked to take."""
-    return lambda told: _guarded(job.picked(desk, told))
+    return lambda told: _guarded(pick.picked(desk, told))
 
 
 def _found(desk: Desk) -> None:

@@ -4,26 +4,16 @@ from __future__ import annotations
 
 from nicegui import ui
 
+from orient.desk.beside import progress_row
 from orient.desk.state import Desk
 
 
 def build(desk: Desk) -> None:
     """What is asked for, how far it is, and what was found."""
     asks = ui.label().classes("small")
-    with ui.element("div").classes("abreast"):
-        go = ui.button("Find the stress", on_click=desk.find_stress).props("unelevated no-caps")
-        stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
-    told = ui.label().props('aria-live="polite"')
-    bar = ui.linear_progress(show_value=False, size="6px").classes("bar").props('aria-label="how far it is"')
+    go = ui.button("Find the stress", on_click=desk.find_stress).props("unelevated no-caps")
+    progress_row(desk, "strength")
     found = ui.element("div")
-
-    def beside() -> None:
-        doing = desk.beside.get("strength")
-        for one in (stop, bar):
-            one.set_visibility(doing is not None)
-        told.set_text(desk.said.get("strength", "") if doing is None else f"{doing[0]} …")
-        bar.set_value((doing[1] if doing else None) or 0.0)
-        brief()
 
     def brief() -> None:
         running = "strength" in desk.beside
@@ -86,7 +76,7 @@ def build(desk: Desk) -> None:
 
     desk.when("brief", brief)
     desk.when("part", brief)
-    desk.when("beside", beside)
+    desk.when("beside", brief)
     desk.when("strength", strength)
 
 

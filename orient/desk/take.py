@@ -7,6 +7,7 @@ from typing import Any
 from nicegui import ui
 
 from orient.desk.answers import File
+from orient.desk.beside import progress_row
 from orient.desk.state import BY_HAND, Desk
 from orient.desk.work import Stopped
 
@@ -52,8 +53,7 @@ def build(desk: Desk) -> None:
             ui.button("Brief", on_click=lambda: save_brief(desk)).props(
                 'outline no-caps aria-label="The brief"'
             )
-        said = ui.label().classes("told-files").props('aria-live="polite"')
-        stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
+        progress_row(desk, "take")
 
     def order() -> None:
         none.set_visibility(desk.judged is None)
@@ -64,12 +64,7 @@ def build(desk: Desk) -> None:
         elif desk.chosen == BY_HAND:
             pose.set_text("The pose that your hand has turned the part to is what is shown and taken.")
 
-    def beside() -> None:
-        said.set_text(told(desk, "take"))
-        stop.set_visibility("take" in desk.beside)
-
     desk.when("order", order)
-    desk.when("beside", beside)
 
 
 def _offer(title: str, words: str) -> ui.element:
@@ -79,12 +74,6 @@ def _offer(title: str, words: str) -> ui.element:
             ui.label(title).classes("title")
             ui.label(words).classes("small")
         return ui.element("div").classes("abreast")
-
-
-def told(desk: Desk, kind: str) -> str:
-    """How far a file is, or how that ended."""
-    doing = desk.beside.get(kind)
-    return desk.said.get(kind, "") if doing is None else f"{doing[0]} …"
 
 
 def save_brief(desk: Desk) -> None:

@@ -10,6 +10,7 @@ from nicegui.events import UploadEventArguments
 
 from orient.desk.answers import Compared
 from orient.desk.arrival import receive
+from orient.desk.beside import progress_row
 from orient.desk.bring import uploader
 from orient.desk.scene import PartScene
 from orient.desk.state import Desk
@@ -50,17 +51,8 @@ def build(desk: Desk) -> None:
         desk.tell("compared")
 
     uploader("Drop the revision, or click", arrived)
-    told = ui.label().props('aria-live="polite"')
-    bar = ui.linear_progress(show_value=False, size="6px").classes("bar").props('aria-label="how far it is"')
-    stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
+    progress_row(desk, "variant")
     found = ui.element("div").classes("compared")
-
-    def beside() -> None:
-        doing = desk.beside.get("variant")
-        for one in (bar, stop):
-            one.set_visibility(doing is not None)
-        told.set_text(desk.said.get("variant", "") if doing is None else f"{doing[0]} …")
-        bar.set_value((doing[1] if doing else None) or 0.0)
 
     def compared() -> None:
         found.clear()
@@ -68,7 +60,6 @@ def build(desk: Desk) -> None:
             with found:
                 _show(desk, desk.compared)
 
-    desk.when("beside", beside)
     desk.when("compared", compared)
 
 

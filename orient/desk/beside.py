@@ -1,0 +1,37 @@
+"""How far something is that goes on beside the rest, with a button that stops it."""
+
+from __future__ import annotations
+
+from nicegui import ui
+
+from orient.desk.state import Desk
+
+
+def progress_row(desk: Desk, kind: str) -> None:
+    """Words, a bar and a stop for one kind of work; how it ended stays said.
+
+    Parameters
+    ----------
+    desk : Desk
+        Whose.
+    kind : str
+        As `Desk.do_beside` knows it.
+    """
+    told = ui.label().props('aria-live="polite"')
+    bar = ui.linear_progress(show_value=False, size="6px").classes("bar").props('aria-label="how far it is"')
+    stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
+
+    def beside() -> None:
+        doing = desk.beside.get(kind)
+        for one in (bar, stop):
+            one.set_visibility(doing is not None)
+        told.set_text(told_words(desk, kind))
+        bar.set_value((doing[1] if doing else None) or 0.0)
+
+    desk.when("beside", beside)
+
+
+def told_words(desk: Desk, kind: str) -> str:
+    """How far something is, or how it ended."""
+    doing = desk.beside.get(kind)
+    return desk.said.get(kind, "") if doing is None else f"{doing[0]} …"

@@ -1,0 +1,63 @@
+"""A line of the job: words for what it names, and a button that takes it away; the vectors in it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from nicegui import ui
+
+from orient.desk.answers import Vector
+
+
+def entry(words: str, remove: Callable[[], Any]) -> None:
+    """A line that says what the job names, with a button that takes it away."""
+    with ui.element("div").classes("entry"):
+        ui.label(words)
+        remove_button(remove, words)
+
+
+def remove_button(remove: Callable[[], Any], what: str) -> None:
+    """Take something away; what that is, is said to those who hear the page."""
+    ui.button("Remove", on_click=remove).props("flat dense no-caps size=sm").props["aria-label"] = (
+        f"Remove {what}"
+    )
+
+
+def selector_words(selector: str) -> str:
+    """A selector as a list shows it.
+
+    >>> selector_words("hole-near:-27,0,3")
+    'hole near −27, 0, 3'
+    """
+    kind, _, rest = selector.partition(":")
+    return f"{kind.replace('-', ' ')} {rest.replace(',', ', ').replace('-', '−')}"
+
+
+def vector_words(vector: Sequence[float]) -> str:
+    """A vector as a list shows it.
+
+    >>> vector_words((0, 0.5, -1.0))
+    '0, 0.5, −1'
+    """
+    return ", ".join(f"{value:g}" for value in vector).replace("-", "−")
+
+
+def unit_of(vector: Sequence[float]) -> Vector:
+    """The same way, of length one."""
+    length = math.hypot(*vector) or 1.0
+    x, y, z = (value / length for value in vector)
+    return x, y, z
+
+
+def scaled(vector: Vector, by: float) -> Vector:
+    """A vector that many times as long, as a brief keeps it: to six digits."""
+    x, y, z = (round(value * by, 6) + 0.0 for value in vector)
+    return x, y, z
+
+
+def rounded(vector: Vector) -> Vector:
+    """A vector to three digits, to be read."""
+    x, y, z = (round(value, 3) + 0.0 for value in vector)
+    return x, y, z

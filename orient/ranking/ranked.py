@@ -21,7 +21,6 @@ Array = NDArray[np.float64]
 
 # Poses nearer to each other than this are shown as one choice.
 APART_DEG = 15.0
-_APART = float(np.cos(np.radians(APART_DEG)))
 # Poses whose penalties all agree within this are one choice: sampled columns tell them no further apart.
 TWIN = 0.002
 
@@ -53,7 +52,7 @@ class Ranking:
         Poses that no other beats in support volume, height and load together.
     shown : tuple of int
         Rows (from 0) worth showing beside each other: the best poses that lie well apart, the best
-        resting, the recommended one, and the best free one where it is another choice.
+        resting, the best free and the recommended one.
     why : tuple of P tuples of str
         Sentences for the poses that are explained, empty for the others.
     numbers : tuple of P (dict or None)
@@ -183,11 +182,7 @@ def rank_poses(
         )
     )
     standing = Standing(table, cost, total, rests, kept_sources, counted, choice, ranges)
-    free = choice.best_free
-    if free is not None and directions[index[free]] @ directions[index[choice.recommended]] > _APART:
-        # The pose to take, leaning a little, is no other choice.
-        free = None
-    named = (choice.recommended, choice.best_resting, free)
+    named = (choice.recommended, choice.best_resting, choice.best_free)
     always = {row for row in named if row is not None} | set(np.flatnonzero(np.isin(index, also)).tolist())
     shown = _worth_showing(directions[index], explained, always)
     numbers = pose_numbers(standing, shown)
@@ -244,9 +239,10 @@ def _renumbered(span: WeightRange, rows: NDArray[np.int64]) -> WeightRange:
 def _worth_showing(directions: Array, most: int, always: set[int]) -> list[int]:
     """Rows of the best poses that lie apart, best first, those that are always shown among them."""
     chosen: list[int] = []
+    least = np.cos(np.radians(APART_DEG))
     for row in range(len(directions)):
         if len(chosen) >= most:
             break
-        if row in always or not chosen or float((directions[chosen] @ directions[row]).max()) < _APART:
+        if row in always or not chosen or float((directions[chosen] @ directions[row]).max()) < least:
             chosen.append(row)
     return sorted({*chosen, *always})

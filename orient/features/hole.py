@@ -234,14 +234,14 @@ def _is_next(bore: Bore, other: Bore) -> bool:
 
 
 def _fits(bore: Bore, neighbours: list[Bore]) -> tuple[str, ...]:
-    """Screws that a hole is drawn for: by its narrow neighbour where it takes the head, else by itself."""
+    """Screws that a hole fits: first those whose heads it takes, by its narrow neighbour, then by itself."""
     heads = [
         name
         for other in neighbours
         if other.radius_mm < bore.radius_mm
         for name in counterbores_of(bore.diameter_mm, other.diameter_mm)
     ]
-    return tuple(dict.fromkeys(heads)) or fits_of(bore.diameter_mm)
+    return tuple(dict.fromkeys([*heads, *fits_of(bore.diameter_mm)]))
 
 
 def _leads_out(bore: Bore, beside: Mapping[int, list[Bore]], seen: tuple[Bore, ...]) -> bool:

@@ -100,7 +100,7 @@ class Hole:
         Largest distance of a wall vertex from the fitted cylinder, mm.
     fits : tuple of str
         Clearance and tap sizes that the diameter matches; of the wide step of a stepped hole the screws whose
-        heads it takes, where it takes any.
+        heads it takes come first.
     faces : (k,) int64
         Faces of the wall.
     """

@@ -10,6 +10,7 @@ Both depend on the shape alone: however the triangles of a facet are split, face
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
@@ -140,7 +141,8 @@ def _regions_of(part: Part) -> Regions:
     ends = np.concatenate([pairs[:, 0], pairs[:, 1]])
     by_end = np.argsort(ends, kind="stable") % len(pairs)
     begin = np.searchsorted(np.sort(ends, kind="stable"), np.arange(facets + 1))
-    follows = _follow_a_curve(pairs, start, along, turn, bend, widths, inner, by_end, begin, 20 * tolerance)
+    radius = widths.sum(axis=1) / (2.0 * turn)
+    follows = _follow_a_curve(pairs, start, along, radius, bend, widths, inner, by_end, begin, 20 * tolerance)
 
     graph = coo_array(
         (np.ones(follows.sum(), np.int8), (pairs[follows, 0], pairs[follows, 1])), shape=(facets,) * 2
@@ -157,7 +159,26 @@ def _joined(neighbours: NDArray[np.int32], joins: NDArray[np.bool_]) -> NDArray[
     return connected_components(graph, directed=False)[1].astype(np.int32)
 
 
-@njit(cache=True, nogil=True)
+# Dot products written out: numpy's compile for half a second each, on the first run that a user waits for.
+@njit(cache=True, nogil=True, error_model="numpy")
+def _along(directions, d, points, a, b):  # type: ignore[no-untyped-def]
+    """How far one point lies before another along a direction."""
+    total = 0.0
+    for j in range(3):
+        total += directions[d, j] * (points[b, j] - points[a, j])
+    return total
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _distance(points, a, b):  # type: ignore[no-untyped-def]
+    """Distance of two points."""
+    total = 0.0
+    for j in range(3):
+        total += (points[b, j] - points[a, j]) ** 2
+    return math.sqrt(total)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _flat_edges(vertices, faces, neighbours, normals, areas, angles, tolerance):  # type: ignore[no-untyped-def]
     """Mark the edges whose two triangles lie in one plane."""
     n = len(faces)
@@ -173,7 +194,7 @@ def _flat_edges(vertices, faces, neighbours, normals, areas, angles, tolerance):
                 continue
             # A sliver's normal is mostly noise; what counts is that its corner lies in the other's plane.
             a, b = faces[f, k], faces[f, (k + 1) % 3]
-            edge = np.linalg.norm(vertices[b] - vertices[a])
+            edge = _distance(vertices, a, b)
             if min(areas[f], areas[g]) * 2.0 <= 3.0 * tolerance * edge:
                 continue
             far = faces[f, (k + 2) % 3]
@@ -181,13 +202,13 @@ def _flat_edges(vertices, faces, neighbours, normals, areas, angles, tolerance):
             for i in range(3):
                 if faces[g, i] != a and faces[g, i] != b:
                     tip = faces[g, i]
-            off_f = abs(np.dot(normals[f], vertices[tip] - vertices[a]))
-            off_g = abs(np.dot(normals[g], vertices[far] - vertices[a]))
+            off_f = abs(_along(normals, f, vertices, a, tip))
+            off_g = abs(_along(normals, g, vertices, a, far))
             flat[f, k] = min(off_f, off_g) <= tolerance
     return flat
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _widths(vertices, faces, by_facet, begin, pairs, start, along):  # type: ignore[no-untyped-def]
     """Measure how far each facet of a pair reaches from the line it shares."""
     widths = np.zeros((len(pairs), 2))
@@ -218,11 +239,10 @@ def _smooth_all_round(
     return ~sharp
 
 
-@njit(cache=True, nogil=True)
-def _follow_a_curve(pairs, start, along, turn, bend, widths, inner, by_end, begin, speck):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+def _follow_a_curve(pairs, start, along, radius, bend, widths, inner, by_end, begin, speck):  # type: ignore[no-untyped-def]
     """Mark the pairs of facets that are neighbours on one curve."""
     n = len(pairs)
-    radius = (widths[:, 0] + widths[:, 1]) / (2.0 * turn)
     follows = np.zeros(n, dtype=np.bool_)
     for e in range(n):
         if min(widths[e, 0], widths[e, 1]) <= speck:
@@ -235,11 +255,16 @@ def _follow_a_curve(pairs, start, along, turn, bend, widths, inner, by_end, begi
                 f = by_end[i]
                 if f == e or bend[f] != bend[e] or min(widths[f, 0], widths[f, 1]) <= speck:
                     continue
-                if abs(np.dot(along[e], along[f])) < _PARALLEL:
+                parallel = 0.0
+                for j in range(3):
+                    parallel += along[e, j] * along[f, j]
+                if abs(parallel) < _PARALLEL:
                     continue
-                gap = start[f] - start[e]
-                gap = gap - np.dot(gap, along[e]) * along[e]
-                if np.linalg.norm(gap) < 0.1 * widths[e, s]:
+                ahead = _along(along, e, start, e, f)
+                gap = 0.0
+                for j in range(3):
+                    gap += (start[f, j] - start[e, j] - ahead * along[e, j]) ** 2
+                if math.sqrt(gap) < 0.1 * widths[e, s]:
                     continue  # on the same side of the facet: not the next edge, but the same one again
                 if radius[f] * _SAME_CURVE < radius[e]:
                     tighter = True

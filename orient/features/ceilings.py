@@ -436,7 +436,7 @@ def _circles(
     return centre, radius
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _regions(  # type: ignore[no-untyped-def]
     vertices, faces, neighbours, normals, down, masked, slivers, narrow, heights, limit, beyond, bed
 ):
@@ -488,7 +488,7 @@ def _regions(  # type: ignore[no-untyped-def]
     return label, count
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _lies_in(vertices, faces, normals, f, k, g):  # type: ignore[no-untyped-def]
     """Whether the corner of f across its edge k lies in the plane of g, near enough for a sliver."""
     a, c = vertices[faces[f, k]], vertices[faces[f, (k + 2) % 3]]
@@ -497,7 +497,7 @@ def _lies_in(vertices, faces, normals, f, k, g):  # type: ignore[no-untyped-def]
     return off <= _IN_PLANE * math.sqrt(x * x + y * y + z * z)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _rims(vertices, faces, neighbours, normals, label, heights, grounded, tolerance):  # type: ignore[no-untyped-def]
     """Edges round all ceilings: their corners, what holds them, the face across, and the ceiling."""
     n = 0
@@ -528,7 +528,7 @@ def _rims(vertices, faces, neighbours, normals, label, heights, grounded, tolera
     return ends, state, across, region
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _state(vertices, faces, normal, heights, grounded, tolerance, a, b, g):  # type: ignore[no-untyped-def]
     """What holds an edge a–b of a ceiling, given the ceiling's normal there and the face g across."""
     if min(heights[a], heights[b]) <= tolerance:

@@ -122,7 +122,7 @@ def _width(edges: Floats, angle: float) -> float:
     return float(np.ptp(across))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _scan(edges, held, angles, speck):  # type: ignore[no-untyped-def]
     """Held share and longest held chord for many directions."""
     share = np.empty(angles.shape[0])
@@ -132,7 +132,7 @@ def _scan(edges, held, angles, speck):  # type: ignore[no-untyped-def]
     return share, reach
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _narrow(edges, held, low, high, enough, by_span, speck):  # type: ignore[no-untyped-def]
     """Golden-section search for the largest share, or for the shortest span among shares large enough."""
     a, b = low, high
@@ -150,7 +150,7 @@ def _narrow(edges, held, low, high, enough, by_span, speck):  # type: ignore[no-
     return c if fc <= fd else d
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _cost(edges, held, angle, enough, by_span, speck):  # type: ignore[no-untyped-def]
     share, reach = _sweep(edges, held, angle, speck)
     if not by_span:
@@ -158,7 +158,7 @@ def _cost(edges, held, angle, enough, by_span, speck):  # type: ignore[no-untype
     return reach if share >= enough else 1e6 * (1.0 + enough - share)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _sweep(edges, held, angle, speck):  # type: ignore[no-untyped-def]
     """Held share of the ceiling, and the longest held chord, for lines at one angle.
 
@@ -283,7 +283,7 @@ def local_span_mm(edges: Floats, held: NDArray[np.bool_]) -> float:
     return best
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _shortest_chords(edges, held, points, angles):  # type: ignore[no-untyped-def]
     """Shortest held chord through each inner point, 0 for a point without one."""
     out = np.zeros(points.shape[0])
@@ -313,7 +313,7 @@ def _shortest_chords(edges, held, points, angles):  # type: ignore[no-untyped-de
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _distances(points, edges):  # type: ignore[no-untyped-def]
     """Distance from each point to the nearest edge."""
     out = np.empty(points.shape[0])
@@ -385,7 +385,7 @@ def _grid(edges: Floats, count: int) -> tuple[Floats, float]:
     return np.ascontiguousarray(points[_inside(edges, points)]), pitch
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _inside(edges, points):  # type: ignore[no-untyped-def]
     """Which points lie inside the ceiling (even–odd rule)."""
     out = np.zeros(points.shape[0], dtype=np.bool_)

@@ -144,7 +144,7 @@ def scatter_of(part: Part) -> float:
     return float(1.4826 * np.median(off) / np.sqrt(3.0)) if len(off) >= 8 else 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _off_plane(vertices, faces, neighbours, normals, large):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Distances of corners across nearly flat edges from the planes of large triangles."""
     off = np.empty(3 * len(large))
@@ -164,7 +164,7 @@ def _off_plane(vertices, faces, neighbours, normals, large):  # type: ignore[no-
     return off[:count]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _loose(vertices, faces, neighbours, normals, largest, tolerance):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Label faces that lie within a tolerance of the plane of the largest triangle among them."""
     label = np.full(len(faces), -1, dtype=np.int32)
@@ -200,7 +200,7 @@ def _loose(vertices, faces, neighbours, normals, largest, tolerance):  # type: i
     return label
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _crossings(faces, neighbours, label, angles, most):  # type: ignore[no-untyped-def]  # pragma: no cover
     """List the mesh edges between two facets that turn by no more than `most`: face, side, face across."""
     face = np.empty(3 * len(faces) // 2 + 1, dtype=np.int32)
@@ -216,7 +216,7 @@ def _crossings(faces, neighbours, label, angles, most):  # type: ignore[no-untyp
     return face[:count].copy(), side[:count].copy(), other[:count].copy()
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _ends(vertices, faces, face, side, first):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     """Find the two vertices furthest apart along each line."""
     ends = np.empty((len(first) - 1, 2), dtype=np.int32)
@@ -247,7 +247,7 @@ def _ends(vertices, faces, face, side, first):  # type: ignore[no-untyped-def]  
     return ends
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _reach(vertices, faces, by_facet, begin, pairs, start, along, normals):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Measure how far each facet of a pair reaches from its line, and which way."""
     widths = np.zeros((len(pairs), 2))

@@ -182,7 +182,7 @@ def facing(part: Part, samples: Samples, rays: Rays, side: str, reach_mm: float)
     )
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _counts(vertices, faces, areas, spacing):  # type: ignore[no-untyped-def]
     """Samples of each face: by area, and a few more along a long thin one."""
     count = np.zeros(len(faces), dtype=np.int64)
@@ -201,7 +201,7 @@ def _counts(vertices, faces, areas, spacing):  # type: ignore[no-untyped-def]
     return count
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _spread(vertices, faces, areas, count, spacing):  # type: ignore[no-untyped-def]
     total = count.sum()
     face = np.empty(total, dtype=np.int32)

@@ -136,7 +136,7 @@ def _plumb(
     return np.where(leaves, lowest, -1).astype(np.int32)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _adjacent(faces, count):  # type: ignore[no-untyped-def]
     """Vertices joined to each vertex; an edge of two faces is listed twice, which does no harm."""
     start = np.zeros(count + 1, dtype=np.int32)
@@ -156,7 +156,7 @@ def _adjacent(faces, count):  # type: ignore[no-untyped-def]
     return start, other
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _pseudonormals(vertices, faces, normals):  # type: ignore[no-untyped-def]
     out = np.zeros(vertices.shape)
     for f in range(faces.shape[0]):
@@ -171,7 +171,7 @@ def _pseudonormals(vertices, faces, normals):  # type: ignore[no-untyped-def]
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _minima(start, other, heights, rank):  # type: ignore[no-untyped-def]
     """Vertices without a lower neighbour; of equal ones the first in order."""
     count = heights.shape[0]
@@ -194,7 +194,7 @@ def _minima(start, other, heights, rank):  # type: ignore[no-untyped-def]
     return out[:n]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _root(parent, v):  # type: ignore[no-untyped-def]
     while parent[v] != v:
         parent[v] = parent[parent[v]]
@@ -202,7 +202,7 @@ def _root(parent, v):  # type: ignore[no-untyped-def]
     return v
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _pieces(start, other, heights, rank, floor, link, bed):  # type: ignore[no-untyped-def]
     """Run through the vertices upwards, joining pieces; a piece is named by its root."""
     count = heights.shape[0]

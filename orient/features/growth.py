@@ -88,7 +88,7 @@ def fit_axis(points: Floats, start: Axis, turns: int = 12) -> tuple[Axis, Floats
     return axis, away - axis.radius
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def fit_cylinder(points, found, turns):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     """Improve a cylinder in place: point, direction, radius in seven numbers."""
     n = len(points)
@@ -157,7 +157,7 @@ def fit_cylinder(points, found, turns):  # type: ignore[no-untyped-def]  # pragm
             break
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def square_to(dx, dy, dz, frame):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     """Write two unit vectors square to a direction, and to each other, into the first rows of an array."""
     if abs(dx) <= abs(dy) and abs(dx) <= abs(dz):
@@ -216,7 +216,7 @@ class Wall:
         return _border(self.mesh[2], self.stamp, self.mark, np.asarray(chosen, dtype=np.int32))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def gather(  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     vertices,
     faces,
@@ -276,7 +276,7 @@ def gather(  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     return count
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _border(neighbours, stamp, mark, chosen):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     for f in chosen:
         stamp[f] = mark

@@ -8,7 +8,7 @@ from __future__ import annotations
 from numba import njit
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def sort_by(keys, order, count):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     """Put indices 0 to count − 1 into `order`, their keys rising (D. L. Shell, Comm. ACM 2(7), 1959)."""
     for i in range(count):
@@ -31,7 +31,7 @@ def sort_by(keys, order, count):  # type: ignore[no-untyped-def]  # pragma: no c
         gap //= 3
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def median_of(values, room, count):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     """Median of the first values; `room` is an integer array at least as long."""
     sort_by(values, room, count)
@@ -39,7 +39,7 @@ def median_of(values, room, count):  # type: ignore[no-untyped-def]  # pragma: n
     return high if count % 2 else 0.5 * (high + values[room[count // 2 - 1]])
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def solve_in_place(matrix, right):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     """Solve matrix · x = right by elimination with partial pivots, x left in `right`; False when singular."""
     n = right.shape[0]

@@ -214,7 +214,7 @@ def _arc(start: Floats, end: Floats, centre: Floats, radius: float, step_deg: fl
     return np.concatenate([points[:-1], points[1:]], axis=1)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _corners(points, same, tolerance):  # type: ignore[no-untyped-def]
     """Which corners to keep: those off the line between kept neighbours, and where the state changes."""
     n = points.shape[0]
@@ -263,7 +263,7 @@ def _chained(ends: NDArray[np.int32]) -> tuple[NDArray[np.int64], NDArray[np.int
     return _follow(ends, by_start, starts, np.searchsorted(starts, ends[:, 1]))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _follow(ends, by_start, starts, first):  # type: ignore[no-untyped-def]
     """Go from edge to edge until a loop closes; edges from one corner stand together in `by_start`."""
     n = ends.shape[0]

@@ -147,7 +147,7 @@ def slivers_of(part: Part, noise: float) -> NDArray[np.bool_]:
     )
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _slivers(  # type: ignore[no-untyped-def]
     vertices, faces, neighbours, normals, areas, narrow, rough, agrees
 ):
@@ -180,7 +180,7 @@ def _slivers(  # type: ignore[no-untyped-def]
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _bends(vertices, faces, neighbours, areas, angles, corner):  # type: ignore[no-untyped-def]
     """How far edges at each vertex bend, mm, with and without the sign; NaN beside sharp edges.
 
@@ -215,7 +215,7 @@ def _bends(vertices, faces, neighbours, areas, angles, corner):  # type: ignore[
     return bend, turn
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _averaged(normals, areas, neighbours, width):  # type: ignore[no-untyped-def]
     out = np.empty_like(normals)
     narrow = 1.0 - math.cos(width)

@@ -127,7 +127,7 @@ def _lines_of_facets(pairs: NDArray[np.int32], count: int) -> tuple[NDArray[np.i
     return (order % len(pairs)).astype(np.int32), begin
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _agreeing(by_facet, begin, along, sign, centre, radius, slack, tilt):  # type: ignore[no-untyped-def]  # pragma: no cover
     """List the pairs of lines that share a facet and lie on one cylinder."""
     joined = []

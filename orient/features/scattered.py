@@ -134,7 +134,7 @@ def _in_patches(
     return bent[np.bincount(label, minlength=1)[label] >= LEAST_FACES] if len(bent) else bent
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _smoothed(vertices, faces, neighbours, normals):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     """Average normals over edges, weighed with their length: slivers of one wall share long edges."""
     now = normals.copy()
@@ -170,7 +170,7 @@ def _smoothed(vertices, faces, neighbours, normals):  # type: ignore[no-untyped-
     return now
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _guesses(vertices, faces, neighbours, normals, areas, taken, bent, edge):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Guess a cylinder around many faces: score, seed, sign, point, direction, radius, scatter."""
     out = np.zeros((3 * len(bent), 11))
@@ -302,7 +302,7 @@ def _guesses(vertices, faces, neighbours, normals, areas, taken, bent, edge):  #
     return out[:rows]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _try(normal, area, flat, count, d, guess, keep):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     """Fit a circle to what a neighbourhood looks like along an axis, drop the worst faces, and score the fit.
 
@@ -369,7 +369,7 @@ def _try(normal, area, flat, count, d, guess, keep):  # type: ignore[no-untyped-
     return kept / count * min(turned, 2.0) / (1.0 + (scatter / (0.03 * radius)) ** 2)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _half_turn(angle):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     """Bring a difference of two angles between −π and π."""
     if angle > np.pi:
@@ -379,7 +379,7 @@ def _half_turn(angle):  # type: ignore[no-untyped-def]  # pragma: no cover - com
     return angle
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _circle(flat, count, keep, guess):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     """Fit a circle to the corners of the kept faces; write its centre and radius.
 
@@ -433,7 +433,7 @@ def _circle(flat, count, keep, guess):  # type: ignore[no-untyped-def]  # pragma
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _follow(  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     vertices,
     faces,

@@ -69,7 +69,7 @@ class Sections:
         return float(_ray(*self._mesh, self._low, self._high, low, high, origin, direction, reach_mm))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _ray(vertices, faces, low, high, near, far, origin, direction, reach):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Meet triangles (T. Möller, B. Trumbore, J. Graphics Tools 2(1), 1997)."""
     best = reach
@@ -100,7 +100,7 @@ def _ray(vertices, faces, low, high, near, far, origin, direction, reach):  # ty
     return best
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _boxes(vertices, faces):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     count = (len(faces) + _CHUNK - 1) // _CHUNK
     low = np.full((count, 3), np.inf)
@@ -114,7 +114,7 @@ def _boxes(vertices, faces):  # type: ignore[no-untyped-def]  # pragma: no cover
     return low, high
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _nearest(vertices, faces, low, high, own, mark, points, direction, reach):  # type: ignore[no-untyped-def]  # pragma: no cover
     nearest = np.full(len(points), reach)
     d = direction

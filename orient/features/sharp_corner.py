@@ -387,7 +387,7 @@ def _covered(start: Floats, end: Floats) -> float:
     return float(high[-1] - low[0] - gaps.sum())
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _tight(vertices, faces, areas, neighbours, angles):  # type: ignore[no-untyped-def]
     """Concave edges, as faces and sides, that could lie in a corner: bent, or between narrow strips."""
     flat, bent = np.radians(_FLAT_DEG), np.radians(_BENT_DEG)
@@ -409,7 +409,7 @@ def _tight(vertices, faces, areas, neighbours, angles):  # type: ignore[no-untyp
     return np.array(face, dtype=np.int32), np.array(side, dtype=np.int32)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _turns(vertices, faces, normals, neighbours, edge_face, edge_side):  # type: ignore[no-untyped-def]
     """Turn of the surface from one side of each edge to the other, radians, concave positive."""
     count = len(edge_face)
@@ -447,7 +447,7 @@ def _turns(vertices, faces, normals, neighbours, edge_face, edge_side):  # type:
     return turn
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _shares(vertices, faces, normals, neighbours, edge_face, edge_side, number):  # type: ignore[no-untyped-def]
     """Share that each edge has of the sharp turn across it, the edges met next, and the lower flank, mm."""
     count = len(edge_face)
@@ -489,7 +489,7 @@ def _shares(vertices, faces, normals, neighbours, edge_face, edge_side, number):
     return share, beside, flank
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _mate(faces, neighbours, face, side):  # type: ignore[no-untyped-def]
     """Face across an edge and the edge's place in it, −1 where the two do not fit."""
     other = neighbours[face, side]
@@ -501,7 +501,7 @@ def _mate(faces, neighbours, face, side):  # type: ignore[no-untyped-def]
     return other, -1
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _stand(vertices, faces, face, side, frame):  # type: ignore[no-untyped-def]
     """Set the middle of an edge and the unit vector along it; False where it has no length."""
     a, b = faces[face, side], faces[face, (side + 1) % 3]
@@ -518,7 +518,7 @@ def _stand(vertices, faces, face, side, frame):  # type: ignore[no-untyped-def]
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _bend(normals, f, g, frame):  # type: ignore[no-untyped-def]
     """Signed angle from one face's normal to another's about an axis, both seen along it."""
     x, y, z = frame[3], frame[4], frame[5]
@@ -531,7 +531,7 @@ def _bend(normals, f, g, frame):  # type: ignore[no-untyped-def]
     return np.arctan2(cross, dot)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _walk(  # type: ignore[no-untyped-def]
     vertices, faces, normals, neighbours, face, side, frame, reach, place, bend, crossed, ends
 ):
@@ -586,7 +586,7 @@ def _walk(  # type: ignore[no-untyped-def]
     return at
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _passing(x, y, z, u, v, w, radius):  # type: ignore[no-untyped-def]
     """Share of a stretch (u, v, w) from (x, y, z) at which it leaves a ball about the origin."""
     a = u * u + v * v + w * w

@@ -93,7 +93,7 @@ def _ball(radius: float) -> NDArray[np.int64]:
     return offsets[(offsets**2).sum(axis=1) <= radius**2]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _mark(vertices, faces, origin, voxel, grid):  # type: ignore[no-untyped-def]
     """Mark the voxels that faces pass through, by points closer together than half a voxel."""
     step = 0.5 * voxel
@@ -129,7 +129,7 @@ def _mark(vertices, faces, origin, voxel, grid):  # type: ignore[no-untyped-def]
                 ] = 1
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _grow(source, ball, target):  # type: ignore[no-untyped-def]
     """Set the target to 1 within a ball of each cell of the source that has an empty neighbour."""
     nx, ny, nz = source.shape
@@ -155,7 +155,7 @@ def _grow(source, ball, target):  # type: ignore[no-untyped-def]
                         target[u, v, w] = 1
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _flood(grid):  # type: ignore[no-untyped-def]
     """Set to 2 the zeros that hang together with the grid's first cell over sides."""
     nx, ny, nz = grid.shape
@@ -182,7 +182,7 @@ def _flood(grid):  # type: ignore[no-untyped-def]
                 stack.append((u, v, w))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def columns_reached(cells, origin, voxel, start, length, direction):  # type: ignore[no-untyped-def]
     """Tell which columns hanging down from points hold a cell that the tool reaches.
 

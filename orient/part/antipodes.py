@@ -92,7 +92,7 @@ def _spread(neighbours: NDArray[np.int32]) -> tuple[NDArray[np.int32], NDArray[n
     return order, parents
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _antipodes(points, triangles, normals, starts, joined, order, parents):  # type: ignore[no-untyped-def]
     """Find the vertex lowest along each triangle's normal; on a convex body no valley holds the walk up."""
     farthest = np.empty(len(triangles), dtype=np.int32)

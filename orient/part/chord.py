@@ -71,7 +71,7 @@ def chord_error_mm(
     return float(_largest(vertices, faces, normals, neighbours, angles))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _across(vertices, a, b, n, p):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     # Distance of p from the line a→b, in the plane with normal n, positive on the face's side.
     ux = vertices[b, 0] - vertices[a, 0]
@@ -89,7 +89,7 @@ def _across(vertices, a, b, n, p):  # type: ignore[no-untyped-def]  # pragma: no
     return (mx * x + my * y + mz * z) / length
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _facet(vertices, faces, normals, neighbours, angles, f, k, flat):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     # The facet of f, seen from edge k: its width, whether it curves on at another edge, whether f is
     # a triangle that curves at all three, and f's own height. ``flat`` is room for the facet's faces.
@@ -138,7 +138,7 @@ def _facet(vertices, faces, normals, neighbours, angles, f, k, flat):  # type: i
     return width, goes_on, curved == 3, height
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _largest(vertices, faces, normals, neighbours, angles):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     largest = 0.0
     flat = np.empty(_MOST_FLAT, dtype=np.int32)

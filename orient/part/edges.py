@@ -72,7 +72,7 @@ def edges_of(faces: NDArray[np.int32], vertex_count: int) -> Edges:
     return Edges(neighbours, sound, int(counts[0]), int(counts[1]), int(counts[2]))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _pair(faces, vertex_count):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     n_faces = faces.shape[0]
     # Half-edges are put into one bucket a vertex, that of their lower end.
@@ -162,7 +162,7 @@ def edge_angles(
     return _edge_angles(readonly(vertices), readonly(faces), readonly(normals), readonly(neighbours))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _edge_angles(vertices, faces, normals, neighbours):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     n = faces.shape[0]
     angles = np.full((n, 3), np.nan, dtype=np.float32)

@@ -31,7 +31,7 @@ def face_geometry(
     return _face_geometry(vertices, faces)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _face_geometry(vertices, faces):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     n = faces.shape[0]
     normals = np.zeros((n, 3), dtype=np.float64)
@@ -81,7 +81,7 @@ def signed_volumes(
     return _signed_volumes(readonly(vertices), readonly(faces), origin)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _signed_volumes(vertices, faces, origin):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     n = faces.shape[0]
     volumes = np.empty(n, dtype=np.float64)

@@ -349,7 +349,7 @@ def _flat_faces(
     return names[raw], sums[place]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _grow(order, corners, triangles, neighbours, vectors, area, tolerance):  # type: ignore[no-untyped-def]
     """Name flat faces, each grown from the largest triangle left over neighbours that lie in its plane."""
     count = len(triangles)

@@ -45,7 +45,7 @@ def merge_equal(
     return _first_equal(own.view(np.uint32))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _first_equal(keys):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     n, width = keys.shape
     size = 16

@@ -94,7 +94,7 @@ def _contact_areas(
     return areas
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _sum_contact(  # type: ignore[no-untyped-def]
     vertices, faces, normals, areas, rests, offsets, names, gap, level, one_sided, out
 ):

@@ -162,7 +162,7 @@ def _boxes(corners: Floats) -> Floats:
     return boxes
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _to_box(boxes, i, x, y, z):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     dx = max(boxes[i, 0] - x, x - boxes[i, 3], 0.0)
     dy = max(boxes[i, 1] - y, y - boxes[i, 4], 0.0)
@@ -170,7 +170,7 @@ def _to_box(boxes, i, x, y, z):  # type: ignore[no-untyped-def]  # pragma: no co
     return dx * dx + dy * dy + dz * dz
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _to_face(c, p, q):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     # Closest point of a triangle by the regions of its corners, edges and inside: Ericson, Real-Time
     # Collision Detection, 2005, section 5.1.5. Written to q.
@@ -216,7 +216,7 @@ def _to_face(c, p, q):  # type: ignore[no-untyped-def]  # pragma: no cover - com
     q[0], q[1], q[2] = a[0] + ab0 * v + ac0 * w, a[1] + ab1 * v + ac1 * w, a[2] + ab2 * v + ac2 * w
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _look(points, corners, normals, boxes, reach, face, place, distance):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
     leaves = (len(boxes) + 1) // 2
     first = leaves - 1

@@ -452,10 +452,8 @@ def order_for(
     )
 
 
-def cost_floor(shop: Shop, pieces: Pieces) -> float:
-    """Least that the part could cost whichever way it lay: its fill alone, laid at full flow, nothing else.
-
-    It belongs to the part and the shop, not to a pose, so that costs can be compared as shares of it.
+def check_prices(shop: Shop) -> None:
+    """Refuse to compare costs where nothing has a price.
 
     Raises
     ------
@@ -473,6 +471,20 @@ def cost_floor(shop: Shop, pieces: Pieces) -> float:
             f"There is no data on the density of {shop.polymer.key}, so its parts cannot be priced: give "
             "density_g_cm3 in [polymer] of the brief."
         )
+
+
+def cost_floor(shop: Shop, pieces: Pieces) -> float:
+    """Least that the part could cost whichever way it lay: its fill alone, laid at full flow, nothing else.
+
+    It belongs to the part and the shop, not to a pose, so that costs can be compared as shares of it.
+
+    Raises
+    ------
+    OrientError
+        When no price is known, or no density.
+    """
+    check_prices(shop)
+    rates, plan = shop.rates, shop.plan
     volume = max(plan.infill, LEAST_FILL) * pieces.volume_mm3
     hours = volume / plan.flow_mm3_s / 3600.0 * plan.time_factor
     grams = volume * plan.density_g_cm3 / 1000.0 if plan.density_g_cm3 is not None else 0.0

@@ -16,6 +16,7 @@ from orient.cost.bands import surface_pieces
 from orient.cost.envelope import fit_in
 from orient.cost.shop import (
     ShopSection,
+    check_prices,
     cost_floor,
     order_for,
     price_poses,
@@ -110,6 +111,9 @@ def evaluate(
     brief = with_machine(brief or Brief())
     process = process_from(brief)
     shop = shop_for(brief, process, float(part.extents_mm.max()))
+    weights = check_weights(brief.weights.given(), brief.weights.preset)
+    if by == "cost" or weights["cost"] > 0:
+        check_prices(shop)
     loads = Loads(np.array(brief.load.stress_axis or (), dtype=np.float64).reshape(-1, 3), brief.load.kind)
     selections = tuple(_named_faces(part, one.on, one.matters) for one in brief.faces)
     clock.lap("brief")
@@ -117,7 +121,6 @@ def evaluate(
     pieces = surface_pieces(part)
     stress = stress_under(part, brief, process, voxels, threads, progress)
     clock.lap("strength")
-    weights = check_weights(brief.weights.given(), brief.weights.preset)
     features_weight = weights["features"]
     if by == "cost":
         weights = dict.fromkeys(weights, 0.0) | {"cost": 1.0}

@@ -104,8 +104,11 @@ def test_without_prices_there_are_hours_and_no_cost(tee):
     found = orient.evaluate(tee, brief(process={"polymer": "PETG", "machine": "entry"}), directions=60)
     assert np.isnan(found.shop.poses.unit_cost).all()
     assert np.isfinite(found.shop.poses.hours).all()
+    begun = []
     with pytest.raises(OrientError, match=r"no prices to rank by: give \[rates\]"):
-        orient.evaluate(tee, brief(), directions=60, by="cost")
+        orient.evaluate(tee, brief(), directions=60, by="cost", progress=lambda *step: begun.append(step))
+    # It is said before anything is measured.
+    assert begun == []
 
 
 def test_no_density_no_grams_and_no_ranking_by_cost(tee):

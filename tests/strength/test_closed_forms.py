@@ -59,6 +59,7 @@ def _cantilever(length=60.0):
     return part, case([faces_at(part, 0, 0.0)], down)
 
 
+@pytest.mark.slow
 def test_cantilever_sags_as_timoshenko_says_at_the_programs_own_pitch():
     # Timoshenko beam with Cowper's shear coefficient (J. Appl. Mech. 33, 1966): 0.4415 mm. The root is
     # clamped in all directions, which a beam's is not: Poisson's contraction is held back there.

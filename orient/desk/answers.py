@@ -160,6 +160,8 @@ class Judged:
         What the hours are for.
     strength : dict or None
         What the load cases do, as the page tells it; None where they were not counted.
+    failing : tuple of str
+        That the pose to take fails under the load cases, or may; empty where it does not.
     load_caution : str or None
         The line that stands wherever a figure of strength does.
     file_name : str
@@ -178,6 +180,7 @@ class Judged:
     approximate: bool
     hours_note: str
     strength: dict[str, Any] | None
+    failing: tuple[str, ...]
     load_caution: str | None
     file_name: str
 

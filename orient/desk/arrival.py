@@ -85,7 +85,7 @@ async def receive(upload: Upload, folder: Path) -> Arrival:
         suffix = suffix_for(name, head, size)
         if suffix is None:
             raise OrientError(
-                f"The file '{name}' holds no mesh that can be told: bring the part as STL, OBJ, PLY, OFF, "
+                f"The file '{name}' holds no mesh that is recognised: bring the part as STL, OBJ, PLY, OFF, "
                 "3MF, GLB or STEP."
             )
         return Arrival(path.rename(path.with_suffix(suffix)), name)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import html
 import re
 from collections.abc import Awaitable, Callable
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 from nicegui import ui
 from nicegui.events import UploadEventArguments
 
 from orient.desk.arrival import receive
-from orient.desk.edits import data_from
+from orient.desk.edits import data_from, of_the_shop
 from orient.desk.state import Desk
 from orient.part.units import unit_word
 
@@ -29,6 +32,7 @@ def welcome(desk: Desk) -> None:
     ).classes("lead")
     drop(desk, "Drop a mesh here, or click to choose one")
     ui.label("STL, OBJ, PLY, OFF, 3MF, GLB or STEP.").classes("small")
+    told = ui.label().classes("note").props('aria-live="polite"')
     if SAMPLES.is_dir():
         ui.html("<h2>Or try a sample</h2>", sanitize=False)
         with ui.element("div").classes("samples"):
@@ -36,6 +40,12 @@ def welcome(desk: Desk) -> None:
                 ui.button(path.stem.replace("_", " "), on_click=lambda path=path: sample(desk, path)).props(
                     "outline no-caps"
                 )
+
+    def busy() -> None:
+        told.set_visibility(bool(desk.busy))
+        told.set_text(f"{desk.busy} …")
+
+    desk.when("busy", busy)
 
 
 def drop(desk: Desk, words: str) -> None:
@@ -47,9 +57,22 @@ def drop(desk: Desk, words: str) -> None:
             arrival = await receive(event.file, desk.visitor.folder)
         finally:
             desk.say("")
-        await desk.bring(arrival.path, Path(arrival.name).stem or arrival.name)
+        name = Path(arrival.name).stem or arrival.name
+        await desk.bring(arrival.path, name, read=partial(begin_afresh, desk))
 
     uploader(words, arrived)
+
+
+def begin_afresh(desk: Desk) -> None:
+    """Leave the job of the part before behind, but for what is the shop's; a sample's job wholly."""
+    if desk.brought is None:
+        return
+    before = desk.history.now
+    kept = {} if before == desk.sample_job else of_the_shop(before)
+    if desk.history.change(kept, "a job for another part"):
+        rest = "polymer, machine and weights are kept" if kept else "it was the sample's"
+        ui.notify(f"The job begins anew for another part; {rest}. Undo brings the one before back.")
+        desk.tell("brief")
 
 
 def uploader(words: str, arrived: Callable[[UploadEventArguments], Awaitable[None]]) -> ui.upload:
@@ -78,6 +101,10 @@ def uploader(words: str, arrived: Callable[[UploadEventArguments], Awaitable[Non
         ),
         args=[],
     )
+    # Its words are the button, for whoever comes by the keyboard or listens; the widget's own has no name.
+    opener = 'type="button" class="choose" @click.stop="props.pickFiles($event)"'
+    said = f"<button {opener}>{html.escape(words)}<q-uploader-add-trigger /></button>"
+    upload.add_slot("header", f'<div class="q-uploader__header-content">{said}</div>')
     # All of it opens the choice of files, not the small plus alone.
     pick = f"getElement({upload.id}).$refs.qRef.pickFiles()"
     choose = f"event => {{ if (!event.target.closest('a, button, input')) {pick}; }}"
@@ -88,11 +115,14 @@ def uploader(words: str, arrived: Callable[[UploadEventArguments], Awaitable[Non
 async def sample(desk: Desk, path: Path) -> None:
     """Bring a sample part with its own brief."""
     brief = path.with_suffix(".toml")
-    if brief.is_file():
-        data, _ = data_from(brief.read_bytes())
+
+    def its_job() -> None:
+        data = data_from(brief.read_bytes())[0] if brief.is_file() else {}
+        desk.sample_job = data
         desk.history.change(data, "the sample's job")
         desk.tell("brief")
-    await desk.bring(path, path.stem)
+
+    await desk.bring(path, path.stem, read=its_job)
 
 
 def build(desk: Desk) -> None:
@@ -208,7 +238,7 @@ def _which_body(desk: Desk) -> None:
     found = desk.brought
     assert found is not None
 
-    def bring(**asked: object) -> None:
+    def bring(**asked: Any) -> None:
         assert desk.file is not None
         desk.start(desk.bring(desk.file, desk.name, **asked))
 

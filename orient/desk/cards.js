@@ -8,11 +8,12 @@ export default {
           <span v-else class="blank" aria-hidden="true"></span>
           <span class="told">
             <strong>{{ card.number }}<span class="along"> along {{ card.along }}</span> <span v-if="card.taken" class="tag">take this</span></strong>
+            <span v-if="card.unsteady" class="unsteady">rests on {{ card.unsteady }}</span>
             <span class="figures"><span v-for="fact in card.facts" :key="fact.name"><span class="name">{{ fact.name }}</span> {{ fact.said }}<span v-if="fact.best" class="best">best</span></span></span>
           </span>
         </button>
         <button class="pin" type="button" :aria-pressed="pinned.includes(card.row)" @click="$emit('pin', card.row)"
-          :title="pinned.includes(card.row) ? 'Take it off again' : 'Pin it to see two poses side by side'">{{ pinned.includes(card.row) ? "pinned" : "pin" }}</button>
+          :title="pinned.includes(card.row) ? 'Take it out of the comparison' : 'Put two poses side by side, with their figures'">{{ pinned.includes(card.row) ? "compared" : "compare" }}</button>
       </li>
     </TransitionGroup>`,
   props: { cards: Array, pictures: Object, chosen: Number, pinned: Array },

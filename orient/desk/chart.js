@@ -20,7 +20,7 @@ export default {
         </g>
       </svg>
       <p v-if="chart.strength" class="ramp-key"><span>{{ chart.strength }}</span><span>{{ chart.low }}</span><svg viewBox="0 0 120 14" role="img" aria-label="Light is low, dark is high"><rect width="120" height="14" fill="url(#desk-ramp)"></rect></svg><span>{{ chart.high }}</span></p>
-      <figcaption aria-live="polite">{{ said || "Every pose is a dot; towards the lower left is better. Ringed dots are undominated. Click one to see that pose." }}</figcaption>
+      <figcaption aria-live="polite">{{ said || "Every pose is a dot; towards the lower left is better. No pose betters a ringed one in support, height and load together. Click one to see that pose." }}</figcaption>
     </figure>`,
   props: { chart: Object, chosen: Number },
   data: () => ({ said: "" }),

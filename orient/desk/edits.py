@@ -206,6 +206,17 @@ def with_changed(data: Data, path: Sequence[Step], values: Mapping[str, Any]) ->
     return new
 
 
+def of_the_shop(data: Data) -> Data:
+    """What of a job holds for the next part too: process, prices and weights, not loads, faces or quantity.
+
+    Examples
+    --------
+    >>> of_the_shop({"process": {"polymer": "PETG"}, "load": {"stress_axis": [1, 0, 0]}})
+    {'process': {'polymer': 'PETG'}}
+    """
+    return {name: data[name] for name in ("process", "polymer", "rates", "weights") if name in data}
+
+
 @dataclass
 class History:
     """The brief, and what it was before each change.

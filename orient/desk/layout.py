@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from nicegui import background_tasks, ui
+from nicegui.events import KeyEventArguments
 
 from orient.desk import bring, hard, job, pick, poses, strength, take, variants
 from orient.desk.beside import told_words
@@ -86,7 +87,8 @@ def _head(desk: Desk) -> None:
             )
             jumps.append(jump)
         undo = ui.button("Undo", on_click=desk.undo).props("flat no-caps dense").classes("undo")
-        undo.tooltip("Take the last change of the job back")
+        undo.props('title="Take the last change of the job back (Ctrl Z)"')
+        ui.keyboard(on_key=lambda event: _undone(desk, event), ignore=["input", "select", "textarea"])
 
     def brief() -> None:
         undo.set_enabled(desk.history.last is not None)
@@ -122,8 +124,13 @@ def _middle(desk: Desk) -> None:
                 )
                 instead.props("flat dense no-caps").classes("instead")
                 rests = ui.label().classes("small")
+                uncounted = ui.button(
+                    "The forces are not counted yet: find the stress", on_click=desk.find_stress
+                )
+                uncounted.props("flat dense no-caps").classes("instead")
                 stale = ui.label("The job has changed; the poses are being ranked anew.").classes("small")
                 told = ui.label().classes("small").props('aria-live="polite"')
+                fails = ui.label().classes("fails")
             out = ui.button(
                 "Take the 3MF", on_click=lambda: take.fetch(desk, take.BESIDE_THE_ANSWER, "save", kind="3mf")
             )
@@ -181,9 +188,18 @@ def _middle(desk: Desk) -> None:
         stale.set_visibility(desk.stale and bool(desk.busy))
         rests.set_visibility(shown is not None and not other and not stale.visible)
         rests.set_text(f"It rests on {shown.rests}." if shown is not None else "")
+        failing = desk.judged.failing if desk.judged is not None and shown is not None and shown.taken else ()
+        fails.set_visibility(bool(failing))
+        # Its first half has room beside the answer; the Strength room and the files say all of it.
+        fails.set_text(failing[0].partition(":")[0] + "." if failing else "")
 
     def beside() -> None:
-        told.set_text(told_words(desk, take.BESIDE_THE_ANSWER))
+        finding = "strength" in desk.beside
+        told.set_text(told_words(desk, "strength" if finding else take.BESIDE_THE_ANSWER))
+        counted = desk.loaded and not desk.forces_moved
+        uncounted.set_visibility(
+            desk.judged is not None and desk.forces_ready and not counted and not finding
+        )
 
     def pose() -> None:
         loaded = desk.loaded
@@ -193,8 +209,15 @@ def _middle(desk: Desk) -> None:
     desk.when("order", order)
     desk.when("busy", order)
     desk.when("beside", beside)
+    desk.when("brief", beside)
+    desk.when("order", beside)
     desk.when("pose", pose)
     desk.when("strength", pose)
+
+
+def _undone(desk: Desk, event: KeyEventArguments) -> None:
+    if event.action.keydown and event.key.name == "z" and event.modifiers.ctrl and not event.action.repeat:
+        desk.undo()
 
 
 def desk_picked(desk: Desk):  # type: ignore[no-untyped-def]

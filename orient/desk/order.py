@@ -75,8 +75,9 @@ class Card:
         Its figures, the best of those shown marked.
     why : tuple of str
         Why it stands where it does.
-    taken, undominated : bool
-        Whether it is the pose to take, and whether no other betters it in all.
+    taken, undominated, lies : bool
+        Whether it is the pose to take, whether no other betters it in all, whether it rests on a flat face
+        and does not tip off it.
     """
 
     row: int
@@ -88,6 +89,7 @@ class Card:
     why: tuple[str, ...]
     taken: bool
     undominated: bool
+    lies: bool
 
 
 def in_order(judged: Judged) -> Order:
@@ -134,7 +136,7 @@ def weights_of(data: Mapping[str, Any]) -> dict[str, float]:
 
 
 def cards(order: Order, most: int = 6, *, also: tuple[int, ...] = ()) -> list[Card]:
-    """The poses worth showing beside each other, best first.
+    """The poses worth showing beside each other: the one to take, then the others, best first.
 
     Parameters
     ----------
@@ -154,8 +156,8 @@ def cards(order: Order, most: int = 6, *, also: tuple[int, ...] = ()) -> list[Ca
     shown = [row for row in ranking.shown if row != taken][: most - 1]
     shown.append(taken)
     shown += [order.number(row) - 1 for row in also if order.number(row) - 1 not in shown]
-    shown.sort()
-    facts = compared([_facts(order, row) for row in shown])
+    shown.sort(key=lambda row: (row != taken, row))
+    facts = compared([facts_of(order, row) for row in shown])
     found = []
     for row, own in zip(shown, facts, strict=True):
         of = int(order.rows[row])
@@ -171,12 +173,13 @@ def cards(order: Order, most: int = 6, *, also: tuple[int, ...] = ()) -> list[Ca
                 why=ranking.why[row],
                 taken=row == taken,
                 undominated=bool(ranking.undominated[row]),
+                lies=bool(ranking.rests_on_flat[row]),
             )
         )
     return found
 
 
-def _facts(order: Order, row: int) -> list[Fact]:
+def facts_of(order: Order, row: int) -> list[Fact]:
     """Figures of a pose; its score is by the weights of the order."""
     score = float(order.ranking.penalty["total"][row])
     of = int(order.rows[row])

@@ -69,7 +69,7 @@ def banner(desk: Desk) -> None:
                 ui.label(f"This selects the {wanted.found.words}.")
                 ui.label(wanted.found.selector).classes("small")
                 ui.button("Take it", on_click=lambda: _taken(desk)).props("unelevated dense no-caps")
-            ui.button("Leave it", on_click=lambda: want(desk, None)).props("flat dense no-caps")
+            ui.button("Cancel", on_click=lambda: want(desk, None)).props("flat dense no-caps")
 
     desk.when("pick", show)
 

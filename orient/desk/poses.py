@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
+
 from nicegui import ui
 from nicegui.events import GenericEventArguments
 
-from orient.desk.order import weights_of
+from orient.desk.order import facts_of, weights_of
 from orient.desk.scene import PartScene
 from orient.desk.state import BY_HAND, Desk
 from orient.desk.views import PoseCards, TradeOff
+from orient.show.page.facts import Fact, compared
 
 # What a slider weighs, in words, and how far it goes.
 _SLIDERS = {
@@ -60,30 +64,27 @@ def build(desk: Desk) -> None:
     def weighed() -> None:
         listed.show(desk.cards, desk.pictures, desk.chosen, desk.pinned)
 
-    def order() -> None:
-        cards = desk.cards
-        weighed()
+    def told() -> None:
         if desk.judged is None:
             asked = desk.brought is not None and (desk.brought.bodies or desk.brought.doubt)
             waits = "Answer the question over the part first; then its poses stand here, best first."
             none = "Bring a part, and its poses stand here, best first."
             soon = "Its poses are being measured; they stand here in a moment, best first."
+            failed = f"The poses could not be ranked. {desk.trouble}"
+            soon = failed if desk.trouble else soon
             asks.set_text(waits if asked else none if desk.brought is None else soon)
         else:
-            load = (
-                ""
-                if desk.judged.load_caution
-                else " No load is given: under Load, say along which way it is pulled."
-            )
-            if desk.forces_moved:
-                load += " The forces have changed since: find the stress again, under Strength."
-            elif desk.history.now.get("load", {}).get("case") and not desk.loaded:
-                load += " The forces are not counted yet: find the stress, under Strength."
+            load = _load_words(desk)
             tried = (
                 f"{len(desk.judged.ranking.directions):,} poses were tried; the lower the score, the better."
             )
             near = " Numbers left out lean less than 15° from a pose shown."
             asks.set_text(f"{tried}{near}{load}")
+
+    def order() -> None:
+        cards = desk.cards
+        weighed()
+        told()
         why.clear()
         card = next((one for one in cards if one.row == desk.chosen), None)
         if card is not None:
@@ -101,6 +102,9 @@ def build(desk: Desk) -> None:
             return
         pair.rows = list(desk.pinned)  # type: ignore[attr-defined]
         pair.clear()
+        if len(desk.pinned) == 1:
+            with pair:
+                ui.label("Choose “compare” at another pose as well.").classes("small")
         if len(desk.pinned) == 2:
             with pair:
                 desk.start(_pair(desk, pair))
@@ -108,8 +112,27 @@ def build(desk: Desk) -> None:
     desk.when("brief", brief)
     desk.when("brief", order)
     desk.when("order", order)
+    desk.when("beside", told)
     desk.when("weighed", weighed)
     desk.when("order", side_by_side)
+
+
+def _load_words(desk: Desk) -> str:
+    """What the list makes of the load, where that is not all there is to it."""
+    assert desk.judged is not None
+    if "strength" in desk.beside:
+        return " The stress is being found; the list counts it once it is."
+    if desk.forces_moved:
+        return " The forces have changed since: find the stress again, under Strength."
+    if desk.loaded:
+        return ""
+    if desk.forces_ready:
+        return " The forces are not counted yet: find the stress, under Strength."
+    if desk.history.now.get("load", {}).get("case"):
+        return " For the forces to count, say both where it is held and where it is pushed, under Job."
+    if desk.judged.load_caution:
+        return ""
+    return " No load is given: say under Job along which way it is pulled, or where it is held and pushed."
 
 
 def _pin(desk: Desk, row: int) -> None:
@@ -121,35 +144,57 @@ def _pin(desk: Desk, row: int) -> None:
 
 
 async def _pair(desk: Desk, into: ui.element) -> None:
-    """Two poses side by side, turned together."""
-    if desk.judged is None or desk.brought is None:
+    """Two poses side by side, turned together, with their figures."""
+    judged, order, rows = desk.judged, desk.order, list(desk.pinned)
+    if judged is None or order is None or desk.brought is None:
         return
+    for row in rows:
+        if row + 1 not in desk.poses:
+            x, y, z = judged.ranking.directions[row].tolist()
+            desk.poses[row + 1] = await desk.lane.do(
+                "pose", direction=(x, y, z), number=row + 1, features=False
+            )
+            if desk.scene is not None:
+                desk.scene.add(desk.poses[row + 1])
+    if rows != desk.pinned or judged is not desk.judged:
+        return
+    names = [f"Pose {order.number(row)}" for row in rows]
     scenes = []
     with into:
         ui.html("<h3>Side by side</h3>", sanitize=False)
         with ui.element("div").classes("sides"):
-            for row in desk.pinned:
+            for row, name in zip(rows, names, strict=True):
                 with ui.element("figure"):
                     scene = PartScene(desk.visitor.shelf, quiet=True)
-                    scene.open(desk.brought.scene)
-                    ui.html(
-                        f"Pose {desk.order.number(row) if desk.order else row + 1}",
-                        sanitize=False,
-                        tag="figcaption",
-                    )
-                    scenes.append((row, scene))
-    for row, scene in scenes:
-        number = row + 1
-        if number not in desk.poses:
-            x, y, z = desk.judged.ranking.directions[row].tolist()
-            desk.poses[number] = await desk.lane.do(
-                "pose", direction=(x, y, z), number=number, features=False
-            )
-            if desk.scene is not None:
-                desk.scene.add(desk.poses[number])
+                    scene.on_ready(partial(_lie, desk, scene, row + 1))
+                    ui.html(name, sanitize=False, tag="figcaption")
+                    scenes.append(scene)
+        # Both are there once the second is.
+        scenes[1].on_ready(lambda: scenes[0].follow(scenes[1]))
+        _figures(names, compared([facts_of(order, order.number(row) - 1) for row in rows]))
+
+
+def _lie(desk: Desk, scene: PartScene, number: int) -> None:
+    if desk.brought is not None and number in desk.poses:
+        scene.open(desk.brought.scene)
         scene.add(desk.poses[number])
         scene.show(number, "overhang")
-    scenes[0][1].follow(scenes[1][1])
+
+
+def _figures(names: Sequence[str], facts: Sequence[Sequence[Fact]]) -> None:
+    """The figures of poses beside each other, the better of each marked."""
+    with ui.element("div").classes("wide"), ui.element("table"):
+        with ui.element("thead"), ui.element("tr"):
+            for name in ("", *names):
+                ui.html(name, sanitize=False, tag="th")
+        with ui.element("tbody"):
+            for figures in zip(*facts, strict=True):
+                with ui.element("tr"):
+                    with ui.element("td"):
+                        ui.label(figures[0].name)
+                    for one in figures:
+                        with ui.element("td").classes("better" if one.best else ""):
+                            ui.label(one.said)
 
 
 def chart(desk: Desk) -> None:

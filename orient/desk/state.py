@@ -26,6 +26,14 @@ from orient.errors import OrientError
 EVENTS = ("part", "brief", "order", "weighed", "pose", "pick", "busy", "beside", "strength", "compared")
 # A slider that has rested so long has come to rest: the part turns over, then the search goes on from there.
 REST_S, SEARCH_S = 0.3, 0.9
+# What may change in these sections of a job while the stress stays what it was.
+_NOT_BORNE = {
+    "load": ("stress_axis", "kind", "service_temp_c"),
+    "process": ("machine", "layer_height_mm", "support"),
+    "polymer": (),
+}
+# What pushes, in a load case.
+_PUSHES = ("force", "pressure", "moment", "gravity", "acceleration_m_s2")
 # The pose that a hand has turned the part to; poses of the list are numbered from 1.
 BY_HAND = 100_000
 
@@ -46,6 +54,8 @@ class Desk:
         What was read.
     holes : Holes or None
         Its holes.
+    trouble : str
+        Why the poses could not be ranked, in words; empty where they were, or are being.
     judged : Judged or None
         The evaluation.
     order : Order or None
@@ -72,6 +82,12 @@ class Desk:
         How that ended, in words, by kind.
     compared : Compared or None
         A redesign held against the part.
+    revision : (Path, str) or None
+        The mesh of the redesign, and what it is called.
+    compared_under : str
+        The brief that it was compared under.
+    sample_job : dict
+        The job that came with the sample that was brought last.
     case : int
         The load case that fixings and forces are added to.
     page : Element or None
@@ -85,6 +101,7 @@ class Desk:
     file: Path | None = None
     name: str = ""
     brought: Brought | None = None
+    trouble: str = ""
     asked: dict[str, Any] = field(default_factory=dict)
     holes: Holes | None = None
     judged: Judged | None = None
@@ -102,6 +119,9 @@ class Desk:
     beside: dict[str, tuple[str, float | None]] = field(default_factory=dict)
     said: dict[str, str] = field(default_factory=dict)
     compared: Compared | None = None
+    revision: tuple[Path, str] | None = None
+    compared_under: str = ""
+    sample_job: Data = field(default_factory=dict)
     case: int = 0
     page: Element | None = None
     wanted: Any = None
@@ -177,8 +197,20 @@ class Desk:
 
     # The part.
 
-    async def bring(self, path: Path, name: str, **asked: Any) -> None:
-        """Read a part, then rank its poses; ask where its unit or its body is in doubt."""
+    async def bring(
+        self, path: Path, name: str, *, read: Callable[[], None] | None = None, **asked: Any
+    ) -> None:
+        """Read a part, then rank its poses; ask where its unit or its body is in doubt.
+
+        Parameters
+        ----------
+        path, name : Path, str
+            The mesh, and what to call the part.
+        read : callable, optional
+            Called once it was read: a file that cannot be leaves everything as it was.
+        **asked
+            Unit and body, where they were asked for.
+        """
         self.visitor.quick.stop()
         self.say(f"Reading {name}")
         try:
@@ -187,10 +219,12 @@ class Desk:
             )
         finally:
             self.say("")
+        if read is not None:
+            read()
         self.file, self.name, self.brought, self.asked = path, name, brought, asked
         self.holes = self.judged = self.order = self.chosen = self.scored = None
         self.pinned, self.pictures, self.poses, self.solid = [], {}, {}, {}
-        self.loaded, self.compared, self.case = False, None, 0
+        self.loaded, self.compared, self.revision, self.case, self.trouble = False, None, None, 0, ""
         self.said.clear()
         if not brought.bodies and self.scene is not None:
             self.scene.open(brought.scene)
@@ -205,7 +239,7 @@ class Desk:
         if self._evaluating:
             self._again = True
             return
-        self._evaluating = True
+        self._evaluating, self.trouble = True, ""
         try:
             while True:
                 self._again = False
@@ -213,6 +247,10 @@ class Desk:
                 judged = await self.visitor.quick.do("evaluate", toml=toml, progress=self.say)
                 if not self._again:
                     break
+        except OrientError as error:
+            self.trouble = str(error)
+            self.tell("order")
+            raise
         finally:
             self._evaluating = False
             self.say("")
@@ -358,7 +396,7 @@ class Desk:
         self.stale = True
         self.tell("brief")
         if again:
-            self.start(self.evaluate())
+            self.start(self.evaluate_loaded() if self.loaded and self._borne_alike() else self.evaluate())
 
     def undo(self) -> None:
         """Take the last change back."""
@@ -433,6 +471,19 @@ class Desk:
             return
         self.take(judged, loaded=True)
 
+    def _borne_alike(self) -> bool:
+        """Whether the stress that was found is that of the job as it is now: then it is not lost."""
+        assert self.judged is not None
+        then, now = tomllib.loads(self.judged.toml), self.history.now
+        return all(_without(then, name, but) == _without(now, name, but) for name, but in _NOT_BORNE.items())
+
+    @property
+    def forces_ready(self) -> bool:
+        """Whether the job says where the part is held and where it is pushed."""
+        cases = self.history.now.get("load", {}).get("case", [])
+        pushed = any(any(case.get(name) for name in _PUSHES) for case in cases)
+        return pushed and any(case.get("fixed") for case in cases)
+
     async def evaluate_loaded(self) -> None:
         """Rank anew with the load cases, whose stress is known: nothing is solved again."""
         toml = toml_of(self.history.now)
@@ -449,6 +500,11 @@ class Desk:
             "pick", point=(x, y, z), face=int(picked["face"]), kind=picked["kind"]
         )
         return found
+
+
+def _without(data: Data, section: str, names: tuple[str, ...]) -> Data:
+    """A section without some of its keys."""
+    return {name: value for name, value in data.get(section, {}).items() if name not in names}
 
 
 def _but_weights(toml: str) -> Data:

@@ -17,8 +17,7 @@ def build(desk: Desk) -> None:
 
     def brief() -> None:
         running = "strength" in desk.beside
-        cases = desk.history.now.get("load", {}).get("case", [])
-        ready = any(one.get("fixed") for one in cases) and any(_pushed(one) for one in cases)
+        ready = desk.forces_ready
         known = desk.loaded and not desk.forces_moved
         go.set_enabled(ready and desk.brought is not None)
         go.set_visibility(not running and not known)
@@ -48,8 +47,10 @@ def build(desk: Desk) -> None:
             return
         section = judged.strength
         with found:
-            if judged.load_caution:
-                ui.label(judged.load_caution).classes("caution-line")
+            for said in judged.failing:
+                ui.label(said).classes("caution-line")
+            for said in ((judged.load_caution or ""), *_of_the_fill(desk)):
+                ui.label(said).classes("small")
             with ui.element("div").classes("wide"), ui.element("table"):
                 with ui.element("thead"), ui.element("tr"):
                     for name in ("pose", "safety factor", "low to high", "fails", "weakest at, mm"):
@@ -59,13 +60,17 @@ def build(desk: Desk) -> None:
                         with ui.element("tr"):
                             for said in (
                                 str(one["number"]),
-                                one["factor"],
+                                one["factor"] + _bears_words(one),
                                 f"{one['low']} to {one['high']}",
                                 one["fails"],
                                 one["at"],
                             ):
                                 with ui.element("td"):
                                     ui.label(said)
+            ui.label(
+                "A safety factor is how many times its load a pose bears before it fails: below 1 it does "
+                "not bear it. Low to high is the spread of what is cited for the polymer."
+            ).classes("small")
             for case in section["cases"]:
                 ui.label(f"{case['name']}: deflects {case['sag']} at the most").classes("small")
             room = ui.expansion(f"What is assumed; {section['cells']} cells of {section['pitch']} mm")
@@ -80,5 +85,23 @@ def build(desk: Desk) -> None:
     desk.when("strength", strength)
 
 
-def _pushed(case: dict[str, object]) -> bool:
-    return any(case.get(name) for name in ("force", "pressure", "moment", "gravity", "acceleration_m_s2"))
+def _of_the_fill(desk: Desk) -> tuple[str, ...]:
+    """Which inside the safety is of, where hours and material are of another."""
+    if desk.history.now.get("process", {}).get("infill") is not None:
+        return ()
+    return (
+        "Counted as solid all through, while hours and material are of a part filled to a fifth, which bears "
+        "less: type the Fill, under Job, to have its strength counted as filled.",
+    )
+
+
+def _bears_words(one: dict[str, str]) -> str:
+    """That a pose fails under its load, or may, beside its factor."""
+    return ": fails" if _below_one(one["factor"]) else ": may fail" if _below_one(one["low"]) else ""
+
+
+def _below_one(said: str) -> bool:
+    try:
+        return float(said) < 1.0
+    except ValueError:
+        return False

@@ -33,25 +33,14 @@ def build(desk: Desk) -> None:
             ui.notify("Bring the first part first.")
             return
         arrival = await receive(event.file, desk.visitor.folder)
-        desk.compared = None
-        desk.tell("compared")
-        name = Path(arrival.name).stem or arrival.name
-        try:
-            desk.compared = await desk.do_beside(
-                "variant",
-                desk.visitor.long,
-                "variant",
-                f"Reading {name}",
-                toml=desk.toml,
-                path=str(arrival.path),
-                name=name,
-            )
-        except Stopped:
-            return
-        desk.tell("compared")
+        desk.revision = arrival.path, Path(arrival.name).stem or arrival.name
+        await _compare(desk)
 
     uploader("Drop the revision, or click", arrived)
     progress_row(desk, "variant")
+    with ui.element("div").classes("note stale") as stale:
+        ui.label("The job has changed since: what stands here is for the job before.")
+        ui.button("Compare again", on_click=lambda: _compare(desk)).props("outline dense no-caps")
     found = ui.element("div").classes("compared")
 
     def compared() -> None:
@@ -60,7 +49,34 @@ def build(desk: Desk) -> None:
             with found:
                 _show(desk, desk.compared)
 
+    def job() -> None:
+        running = "variant" in desk.beside
+        stale.set_visibility(desk.compared is not None and not running and desk.compared_under != desk.toml)
+
     desk.when("compared", compared)
+    for event in ("compared", "brief", "weighed", "beside"):
+        desk.when(event, job)
+
+
+async def _compare(desk: Desk) -> None:
+    """Hold the revision against the part under the job as it is now."""
+    assert desk.revision is not None
+    path, name = desk.revision
+    desk.compared, desk.compared_under = None, desk.toml
+    desk.tell("compared")
+    try:
+        desk.compared = await desk.do_beside(
+            "variant",
+            desk.visitor.long,
+            "variant",
+            f"Reading {name}",
+            toml=desk.compared_under,
+            path=str(path),
+            name=name,
+        )
+    except Stopped:
+        return
+    desk.tell("compared")
 
 
 def _show(desk: Desk, answer: Compared) -> None:

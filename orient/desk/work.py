@@ -147,7 +147,7 @@ class Work:
             raise Ended
         bench = self.bench
         if not child.ready and progress is not None:
-            progress("Preparing the measuring code", None)
+            progress("Preparing the measuring code, once and for all: half a minute or so", None)
         if name != "bring" and bench.part is not None and self._has != bench.count:
             part, count = bench.part, bench.count
             await child.do("bring", part, bench.folder, progress)

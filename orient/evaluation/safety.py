@@ -18,7 +18,7 @@ from orient.ranking.limits import Limits, broken
 from orient.ranking.order import choose
 from orient.ranking.penalties import Scale, penalties, total
 from orient.ranking.ranked import Ranking
-from orient.ranking.safety import SAME, axis_note, safety_note, unseen_note
+from orient.ranking.safety import SAME, axis_note, failing_words, safety_note, unseen_note
 from orient.strength.cases import cases_of
 from orient.strength.cells import check_closed
 from orient.strength.field import Field
@@ -161,6 +161,16 @@ def unseen_by_axis(ranking: Ranking) -> int | None:
     alike = np.flatnonzero(lies & (kept >= kept[lies].max() - SAME))
     weakest = int(alike[factor[alike].argmin()])
     return weakest if factor[weakest] < (1.0 - SAME) * factor[alike].max() else None
+
+
+def failing(ranking: Ranking) -> tuple[str, ...]:
+    """Say when the pose to take is expected to fail, or may, under the load cases; nothing without them."""
+    if "safety_factor" not in ranking.columns:
+        return ()
+    taken = ranking.recommended - 1
+    names = ("safety_factor", "safety_factor_low")
+    said = failing_words(*(float(ranking.columns[name][taken]) for name in names))
+    return (said,) if said else ()
 
 
 def with_safety(ranking: Ranking, strength: Strength) -> tuple[Ranking, Strength]:

@@ -29,7 +29,7 @@ from orient.cost.shop import (
 from orient.errors import OrientError
 from orient.evaluation.features import features_of, held_by_holes, is_very_large, rank_without_bridges
 from orient.evaluation.model import Evaluation
-from orient.evaluation.safety import stress_under, taken_by_axis, unseen_by_axis, with_safety
+from orient.evaluation.safety import failing, stress_under, taken_by_axis, unseen_by_axis, with_safety
 from orient.evaluation.scale import limits_of, scale_of
 from orient.evaluation.search import STARTS, STARTS_BY_COST, allowed, search_on
 from orient.evaluation.words import cautions_of, not_counted, notes_of, warnings_of, with_tilt
@@ -274,7 +274,7 @@ def evaluate(
         selections=selections,
         named=_in_order(first.named, second.named if second else (), ranking.index),
         warnings=warnings_of(part, brief, process, loads),
-        cautions=(*cautions, *cautions_of(ranking, loaded, part.hull.area_mm2 / 4.0)),
+        cautions=(*failing(ranking), *cautions, *cautions_of(ranking, loaded, part.hull.area_mm2 / 4.0)),
         notes=(
             *notes_of(part, brief, process, loads),
             *(() if strength is None else strength.field.notes),

@@ -171,7 +171,7 @@ def _kind(path: Path, size: int) -> tuple[str, tuple[str, ...]]:
         # A cut binary STL has no mark of its own; any other format would have shown its own by now.
         if named == "STL" and b"\0" in head:
             return "binary STL", ()
-        raise OrientError(f"holds no mesh that can be told ({named} by its name): export the part again.")
+        raise OrientError(f"holds no mesh that is recognised ({named} by its name): export the part again.")
     if not told.endswith(named):
         return told, (f"The file's name says {named}, but it holds {told} and was read as that.",)
     return told, ()

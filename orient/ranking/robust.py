@@ -97,6 +97,10 @@ def weight_ranges(
         rising, falling = slope > SAME, slope < -SAME
         low = now - float(np.min(margin[rising] / slope[rising], initial=inf))
         high = now + float(np.min(margin[falling] / -slope[falling], initial=inf))
+        grows = table[k, recommended] > SAME >= others[recommended] + now * table[k, recommended]
+        if rests[recommended] and grows and np.any(~rests & ~rising & ~falling & (margin <= SAME)):
+            # Ideal, it is level with a free pose that always stands at its tenth: no longer once totals grow.
+            high = now
         rival_low = rival_high = None
         if low > SAME * now:
             rival_low = 1 + _takes_over(others + low * table[k], -table[k], rests, ties)

@@ -165,3 +165,36 @@ def _first_fault(place_mm: Sequence[float], case: str, between_layers: bool) -> 
 
 def _at(place_mm: Sequence[float]) -> str:
     return ", ".join(f"{x:.1f}".replace("-0.0", "0.0").replace("-", "−") for x in place_mm)
+
+
+def failing_words(factor: float, low: float) -> str:
+    """Say that a pose fails under its load, or may; empty where it bears it.
+
+    Parameters
+    ----------
+    factor, low : float
+        Its safety factor, and that with the least strengths that the sources give (NaN where not known).
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> failing_words(2.06, 1.88)
+    ''
+    >>> failing_words(0.59, 0.18).partition(":")[0]
+    'It is expected to fail under its load'
+    """
+    mend = "load it less, or make it thicker, fuller or of a stronger polymer."
+    if factor < 1.0:
+        return (
+            f"It is expected to fail under its load: the pose to take has a safety factor of {factor:.2f}, "
+            f"which is below 1; {mend}"
+        )
+    if low < 1.0:
+        return (
+            f"It may fail under its load: the safety factor of the pose to take is {factor:.2f}, but "
+            f"{low:.2f} with the least strengths that the sources give; {mend}"
+        )
+    return ""

@@ -171,10 +171,19 @@ def _entries(entries: Sequence[Feature], every: bool) -> Table:
     return table
 
 
+def limit_word(one: Feature) -> str:
+    """Which way a feature's limit goes: a small one of some kinds is hard to build, a large one of others.
+
+    A hole is both: a small one closes up, and a large one that lies sags at its crown.
+    """
+    sags = one.verdict != "fine" and one.limit_mm is not None and one.size_mm > one.limit_mm
+    return "at least" if one.kind in SMALL_IS_HARD and not sags else "at most"
+
+
 def _what(one: Feature) -> str:
     """Kind, size against limit, and place."""
     size = f"{_mm(one.size_mm)} mm"
-    limit = "" if one.limit_mm is None else f", limit {_mm(one.limit_mm)}"
+    limit = "" if one.limit_mm is None else f", limit: {limit_word(one)} {_mm(one.limit_mm)}"
     place = ", ".join(_coordinate(value) for value in one.at_mm)
     where = "around" if one.more.get("ring") else "at"
     return f"{BY_NAME[one.kind].title}\n{size}{limit}\n{where} {place}"

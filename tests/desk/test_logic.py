@@ -18,6 +18,7 @@ from nicegui.testing import user_simulation
 
 from orient.brief import read_brief
 from orient.desk import shelf as shelves
+from orient.desk.bring import begin_afresh, sample
 from orient.desk.edits import History, data_from, toml_of, with_added, with_value, without
 from orient.desk.jobs import JOBS, Held
 from orient.desk.layout import build
@@ -116,6 +117,15 @@ def test_cards_bear_the_figures_of_the_json(held, judged):
         assert facts["height"] == pytest.approx(measures["height_mm"])
         assert facts["support"] == pytest.approx(measures["support_needed_mm3"])
         assert card.taken == (card.number == document["recommended"])
+        assert card.lies == document["candidates"][card.number - 1]["rests_on_flat"]
+
+
+def test_the_pose_to_take_stands_first_in_the_list_whatever_its_number(judged):
+    for weights in ({}, {"first_layer": 0.0, "height": 0.0, "support": 5.0}, {"finish": 5.0}):
+        listed = cards(order_of(judged, weights))
+        assert [one.taken for one in listed] == [True] + [False] * (len(listed) - 1)
+        numbers = [one.number for one in listed[1:]]
+        assert numbers == sorted(numbers)
 
 
 def test_a_pose_of_the_hand_is_taken_as_it_was_turned(held, judged, tmp_path):
@@ -345,3 +355,68 @@ def test_page_test_prints_and_package_take_a_pose_of_the_hand(held, judged):
     np.testing.assert_allclose(manifest["build_direction"], asked["direction"], atol=1e-9)
     for one in manifest["files"]:
         assert hashlib.sha256(packed.read(f"bracket/{one['path']}")).hexdigest() == one["sha256"]
+
+
+def beam(tmp_path, newtons):
+    """A bar in a file, and a job that holds it at one end and pulls at the other."""
+    path = tmp_path / "bar.stl"
+    trimesh.creation.box(bounds=[[0, 0, 0], [24, 6, 6]]).export(path)
+    case = {
+        "fixed": ["face-near:0,3,3"],
+        "force": [{"on": "face-near:24,3,3", "newtons": [0.0, 0.0, -newtons]}],
+    }
+    return path, {"process": {"polymer": "PETG"}, "load": {"case": [case]}}
+
+
+def test_what_fails_under_its_load_is_said_to_beside_the_answer_and_stays_said_when_more_are_wanted(tmp_path):
+    path, job = beam(tmp_path, 400.0)
+
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None)
+        with user:
+            desk.edit(job, "the brief")
+        await user.should_see("The forces are not counted yet: find the stress")
+        await seen(lambda: desk.busy == "" and not desk.stale)
+        with user:
+            await desk.find_stress()
+        assert desk.loaded
+        await user.should_see("It is expected to fail under its load.")
+        await user.should_see("Counted as solid all through")
+        with user:
+            desk.edit(with_value(desk.history.now, "job.quantity", 3), "the quantity")
+        await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
+        assert desk.loaded
+        with user:
+            desk.edit(with_value(desk.history.now, "process.infill", 0.3), "the fill")
+        await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
+        assert not desk.loaded
+
+    simulated(test, tmp_path, path)
+
+
+def test_another_part_keeps_the_shops_part_of_a_job_and_not_the_load_of_the_part_before(tmp_path):
+    path, job = beam(tmp_path, 20.0)
+
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None)
+        with user:
+            desk.edit(job, "the brief", again=False)
+            broken = tmp_path / "broken.stl"
+            broken.write_text("no mesh at all")
+            with pytest.raises(OrientError):
+                await desk.bring(broken, "broken", read=lambda: begin_afresh(desk))
+            # What cannot be read leaves part and job as they were.
+            assert desk.history.now == job
+            await desk.bring(path, "again", read=lambda: begin_afresh(desk))
+        assert desk.history.now == {"process": {"polymer": "PETG"}}
+        user.find("Undo").click()
+        assert desk.history.now == job
+        with user:
+            await sample(desk, BRACKET)
+        assert desk.history.now["load"]["case"]
+        with user:
+            await desk.bring(path, "again", read=lambda: begin_afresh(desk))
+        assert desk.history.now == {}
+        await seen(lambda: desk.busy == "")
+
+    simulated(test, tmp_path, path)

@@ -133,7 +133,7 @@ def test_what_a_click_selects_is_shown_before_it_is_taken(laid):
     assert re.match(r"flat face, [\d,]+ mm²", laid.text_content(".pointed"))
     laid.mouse.click(x, y)
     laid.wait_for_selector(".banner >> text=selects the flat face of")
-    laid.get_by_role("button", name="Leave it").click()
+    laid.get_by_role("button", name="Cancel").click()
     laid.wait_for_selector(".banner .note", state="hidden")
     assert not laid.locator("text=held: face-near").count()
 
@@ -165,7 +165,7 @@ def test_a_pointer_that_ran_and_rests_is_told_what_it_rests_on(laid):
         [off, off, there],
     )
     until(lambda: pointed(laid) not in ("", before), 60)
-    laid.get_by_role("button", name="Leave it").click()
+    laid.get_by_role("button", name="Cancel").click()
     laid.wait_for_selector(".banner .note", state="hidden")
 
 
@@ -174,7 +174,7 @@ def test_a_pointer_that_rests_already_is_told_once_a_face_is_asked_for(laid):
     rest(laid, 0.5, 0.62)
     laid.keyboard.press("Enter")
     until(lambda: re.match(r"flat face, [\d,]+ mm²", pointed(laid)), 60)
-    laid.get_by_role("button", name="Leave it").click()
+    laid.get_by_role("button", name="Cancel").click()
     laid.wait_for_selector(".banner .note", state="hidden")
 
 
@@ -409,7 +409,7 @@ def test_stress_is_found_in_the_background_and_can_be_stopped(fresh):
     fresh.get_by_role("button", name="mast bracket", exact=True).click()
     fresh.wait_for_selector(".pose-list li.taken")
     fresh.get_by_role("tab", name="Strength").click()
-    fresh.get_by_role("button", name="Find the stress").click()
+    fresh.get_by_role("button", name="Find the stress", exact=True).click()
     fresh.get_by_role("button", name="Stop").click()
     fresh.wait_for_selector("button:has-text('Find the stress')")
     fresh.get_by_role("tab", name="Poses").click()
@@ -421,7 +421,7 @@ def test_stress_puts_a_safety_factor_beside_every_pose(fresh):
     fresh.get_by_role("button", name="mast bracket", exact=True).click()
     fresh.wait_for_selector(".pose-list li.taken")
     fresh.get_by_role("tab", name="Strength").click()
-    fresh.get_by_role("button", name="Find the stress").click()
+    fresh.get_by_role("button", name="Find the stress", exact=True).click()
     fresh.get_by_role("tab", name="Poses").click()
     fresh.wait_for_selector(".pose-list >> text=safety factor", timeout=120_000)
     fresh.wait_for_selector(".switches >> text=safety factor")

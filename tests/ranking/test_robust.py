@@ -121,3 +121,21 @@ def test_a_mirror_image_never_takes_over():
     rivals = {rival for span in ranking.robustness for rival in (span.rival_low, span.rival_high)}
     assert 2 not in rivals
     assert 3 in rivals
+
+
+def test_a_free_pose_that_always_stands_at_its_tenth_takes_over_once_totals_grow():
+    # Without a weight on support both cost nothing, and the resting one is taken; with any, the free one
+    # costs nine tenths of it, which is the gain that it must bring.
+    poses = posed_from(
+        np.array([[10, 0, 0, 0, 0], [9, 0, 0, 0, 0]]),
+        [True, False],
+        support=0.0,
+        height=0.0,
+        load=0.0,
+        first_layer=1.0,
+        finish=0.0,
+    )
+    support = poses.ranked().robustness[0]
+    assert (support.name, support.low, support.high) == ("support", 0.0, 0.0)
+    assert recommended_at(poses, "support", 0.0) == 0
+    assert recommended_at(poses, "support", 1e-6) == 1

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from orient.ranking.safety import axis_note, safety_note
+from orient.ranking.safety import axis_note, failing_words, safety_note
 
 PLACE = (-8.18, -0.04, 17.94)
 
@@ -56,3 +56,9 @@ def test_the_same_choice_is_told_in_a_sentence():
     said, figures = axis_note((1, same), (1, same), PLACE, "gust", True)
     assert said == "The stress axis alone would choose the same pose."
     assert figures["rank_by_axis"] == figures["rank"] == 1
+
+
+def test_a_factor_below_one_is_told_as_a_failure_and_a_low_one_as_a_doubt():
+    assert failing_words(0.59, 0.18).startswith("It is expected to fail under its load: ")
+    assert "1.85, but 0.80 with the least strengths" in failing_words(1.85, 0.80)
+    assert failing_words(1.0, 1.0) == failing_words(1.2, np.nan) == ""

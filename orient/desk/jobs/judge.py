@@ -12,6 +12,7 @@ from orient.desk.answers import Judged, Scored, Vector
 from orient.desk.edits import brief_of
 from orient.desk.jobs.held import Held, Say
 from orient.evaluation import LOAD_CAUTION, Evaluation
+from orient.evaluation.safety import failing
 from orient.evaluation.scale import scale_of
 from orient.show.page.facts import pose_facts, rests
 from orient.show.page.page import hours_note, strength_section
@@ -120,6 +121,7 @@ def _judged(evaluation: Evaluation, toml: str) -> Judged:
         approximate=bool(evaluation.approximate),
         hours_note=hours_note(evaluation),
         strength=strength_section(evaluation),
+        failing=failing(ranking),
         load_caution=LOAD_CAUTION if loaded else None,
         file_name=part.name,
     )

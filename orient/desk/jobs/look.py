@@ -91,7 +91,7 @@ def picture(held: Held, say: Say, *, direction: Vector) -> tuple[bytes, str]:
     alt : str
         What it shows, in words.
     """
-    drawn = held.subject(np.array(direction)).draw("overhang", "corner", SMALL, legend=False)
+    drawn = held.subject(np.array(direction)).draw("overhang", "corner", SMALL, legend=False, words=False)
     return drawn.png, drawn.alt
 
 

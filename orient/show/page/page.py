@@ -16,9 +16,11 @@ import jinja2
 
 from orient.cost.tuning import tuning_sheet
 from orient.evaluation import Evaluation
+from orient.evaluation.safety import failing
 from orient.features.model import VERDICTS, Feature
 from orient.features.register import BY_NAME, Inspection
 from orient.handover.oriented import brief_hash
+from orient.show.features import limit_word
 from orient.show.files import write_whole
 from orient.show.page.brief_text import brief_toml, data_version
 from orient.show.page.chart import HEIGHT, WIDTH, trade_off
@@ -95,6 +97,7 @@ def report(evaluation: Evaluation) -> str:
             revision=evaluation.brief.job.revision,
             head=head,
             sentence=sentence,
+            failing=failing(evaluation.ranking),
             why=ranking.why[rows[0]] or (NOT_EXPLAINED,),
             warnings=evaluation.warnings,
             taken=ranking.recommended,
@@ -199,7 +202,7 @@ def _features(subject: Subject, found: Inspection) -> list[dict[str, Any]]:
 
 
 def _size(one: Feature) -> str:
-    limit = "" if one.limit_mm is None else f" (limit {one.limit_mm:.3g})"
+    limit = "" if one.limit_mm is None else f" (limit: {limit_word(one)} {one.limit_mm:.3g})"
     return f"{BY_NAME[one.kind].size} {one.size_mm:.3g} mm{limit}"
 
 

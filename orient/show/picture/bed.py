@@ -147,7 +147,13 @@ def draw_rulers(draw: ImageDraw.ImageDraw, bed: Bed, camera: Camera, elevation: 
 
 
 def draw_arrow(
-    draw: ImageDraw.ImageDraw, bed: Bed, camera: Camera, azimuth: float, elevation: float, px: int
+    draw: ImageDraw.ImageDraw,
+    bed: Bed,
+    camera: Camera,
+    azimuth: float,
+    elevation: float,
+    px: int,
+    word: str = "build",
 ) -> None:
     """Draw the build direction: an arrow beside the bed, or its point or tail from above or below."""
     ends = camera.project(np.array([arrow_foot(bed, azimuth), arrow_top(bed, azimuth)]))[:, :2]
@@ -172,4 +178,5 @@ def draw_arrow(
     neck = tip - along * 3.2 * wide
     draw.line([tuple(foot), tuple(neck)], fill=INK, width=max(2, round(wide * 0.55)))
     draw.polygon([tuple(tip), tuple(neck + aside * wide), tuple(neck - aside * wide)], fill=INK)
-    write(draw, (tip[0], tip[1] - 0.35 * px), "build", px, "ms", halo=PAPER)
+    if word:
+        write(draw, (tip[0], tip[1] - 0.35 * px), word, px, "ms", halo=PAPER)

@@ -93,6 +93,7 @@ def draw_picture(
     most: int = 18,
     alt: str = "",
     legend: bool = True,
+    words: bool = True,
     letter_px: int | None = None,
 ) -> Picture:
     """Draw a part on the bed.
@@ -121,6 +122,8 @@ def draw_picture(
         What the picture shows, in words.
     legend : bool
         Whether colours are explained below the part.
+    words : bool
+        Whether the arrow and the edges of the bed are named, which a small picture leaves no room for.
     letter_px : int, optional
         Size of the letters, by the size of the picture otherwise.
 
@@ -157,14 +160,15 @@ def draw_picture(
     canvas = Image.fromarray(image)
     draw = ImageDraw.Draw(canvas)
     big = px * FINER
-    draw_rulers(draw, bed, fine, elevation, big)
+    if words:
+        draw_rulers(draw, bed, fine, elevation, big)
     room = (0.4 * big, 0.4 * big, fine.width - 0.4 * big, fine.height - FINER * below - 0.4 * big)
     marked = [*_anchors(seen, letters), *_spots(seen, [(one.id, np.array(one.at_mm)) for one in marks_at])]
     order = {one.id: place for place, one in enumerate([*letters, *marks_at])}
     marked.sort(key=lambda mark: order[mark[0]])
     callouts(draw, marked[:most], big, room, fills)
     # Over the lines of the letters, so that none cuts through its word.
-    draw_arrow(draw, bed, fine, azimuth, elevation, big)
+    draw_arrow(draw, bed, fine, azimuth, elevation, big, "build" if words else "")
     if legend:
         top = fine.height - FINER * below
         draw_legend(draw, paint, (0, top, fine.width, fine.height), big, named)

@@ -33,7 +33,7 @@ from orient.show.picture.seen import Scene, scene_of
 from orient.show.picture.supports import support_columns
 from orient.show.words import direction_words
 from orient.strength.field import Field
-from orient.strength.judge import strengths_of
+from orient.strength.judge import judge, make_ready, strengths_of
 
 Floats = NDArray[np.float64]
 
@@ -120,6 +120,14 @@ class Subject:
         raise OrientError(f'Nothing is coloured by "{colour}": take {", ".join(COLOURS)}.')
 
     @cached_property
+    def weakest(self) -> tuple[Floats, float] | None:
+        """Where it is weakest under the load cases, and the safety factor there; None without them."""
+        if self.field is None:
+            return None
+        found = judge(make_ready(self.field, self.process), self.direction[None], 1)
+        return found.weakest_at_mm[0], float(found.factor[0])
+
+    @cached_property
     def _safety(self) -> ValuePaint:
         assert self.field is not None
         strengths = strengths_of(self.process)
@@ -135,6 +143,7 @@ class Subject:
         view: str = "corner",
         size: tuple[int, int] = (800, 600),
         legend: bool = True,
+        words: bool = True,
         letter_px: int | None = None,
     ) -> Picture:
         """Draw the pose.
@@ -149,6 +158,8 @@ class Subject:
             Width and height in pixels.
         legend : bool
             Whether colours are explained below the part.
+        words : bool
+            Whether the arrow and the edges of the bed are named.
         letter_px : int, optional
             Size of the letters, by the size of the picture otherwise.
 
@@ -171,6 +182,7 @@ class Subject:
             most=MOST_LETTERS,
             alt=self.alt(colour, view),
             legend=legend,
+            words=words,
             letter_px=letter_px,
         )
 

@@ -16,6 +16,7 @@ from orient.part.mesh import Part
 from orient.show.picture.bed import bed_for
 from orient.show.picture.paint import NO_VALUE, KindPaint, Paint
 from orient.show.picture.subject import MOST_LETTERS, Subject
+from orient.strength.judge import MOST_SAFE
 from orient.strength.places import select_place
 
 # The fourth byte of a colour: how the viewer hatches a face.
@@ -139,7 +140,8 @@ def lying_data(subject: Subject, number: int) -> tuple[dict[str, Any], NDArray[n
     Returns
     -------
     lying : dict
-        Matrix onto the bed, the bed's squares, features by name, letters: plain values.
+        Matrix onto the bed, the bed's squares, features by name, what is written on the part and by which
+        way of colouring: plain values.
     columns : (N, 2, 3) float64
         Columns of support, thinned out where there are many.
     """
@@ -149,7 +151,11 @@ def lying_data(subject: Subject, number: int) -> tuple[dict[str, Any], NDArray[n
     columns = subject.columns
     columns = columns[:: max(1, -(-len(columns) // _MOST_COLUMNS))]
     features = () if subject.found is None else subject.found.features
-    labels = [one for one in features if one.verdict != "fine"][:MOST_LETTERS]
+    hard = [one for one in features if one.verdict != "fine"][:MOST_LETTERS]
+    labels = [{"id": one.id, "at": list(one.at_mm), "paint": "features"} for one in hard]
+    if subject.weakest is not None and subject.weakest[1] < MOST_SAFE:
+        at, factor = subject.weakest
+        labels.append({"id": f"weakest: {factor:.2f}", "at": at.tolist(), "paint": "safety"})
     lying = {
         "number": number,
         # three.js keeps matrices by column.
@@ -159,7 +165,7 @@ def lying_data(subject: Subject, number: int) -> tuple[dict[str, Any], NDArray[n
         "square": bed.square_mm,
         "azimuth": subject.angles("corner")[0],
         "names": [f"{one.id} {BY_NAME[one.kind].title}: {one.verdict}" for one in features[:_MOST_NAMED]],
-        "labels": [{"id": one.id, "at": list(one.at_mm)} for one in labels],
+        "labels": labels,
     }
     return lying, columns
 

@@ -26,7 +26,11 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   canvas.setAttribute("aria-hidden", "true");
   const labels = document.createElement("div");
   labels.className = "viewer-labels";
-  host.append(canvas, labels);
+  // The file's own axes in the corner, so that "along +y" can be read off the view.
+  const compass = drawn("svg", { class: "viewer-axes", viewBox: "-34 -34 68 68", "aria-hidden": "true" });
+  const axes = ["x", "y", "z"].map(name => [drawn("line", {}), drawn("text", {}, name)]);
+  compass.append(...axes.flat());
+  host.append(canvas, labels, compass);
 
   const scene = new THREE.Scene(), laid = new THREE.Group(), bed = new THREE.Group();
   const camera = new THREE.PerspectiveCamera(26, 4 / 3, data.size / 50, data.size * 50);
@@ -177,7 +181,7 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
       for (let k = 0; k < 3; k++) to.set(palette[code[f]], 12 * f + 4 * k);
     colour.needsUpdate = true;
     supports.visible = paint === "overhang";
-    for (const one of labels.children) one.hidden = one.className.startsWith("letter") && paint !== "features";
+    for (const one of labels.children) one.hidden = Boolean(one.paint) && one.paint !== paint;
     request();
   }
   // Undefined where this pose has not been coloured so.
@@ -217,8 +221,8 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     const spot = at => new THREE.Vector3(...at).applyMatrix4(laid.matrix);
     labels.replaceChildren(label("build", top, "plain"),
       ...data.arrows.filter(one => one.said).map(one => label(one.said, beyond(one), "plain")),
-      ...pose.labels.map(one => label(one.id, spot(one.at), "letter")));
-    for (const one of labels.children) one.hidden = one.className.startsWith("letter") && paint !== "features";
+      ...pose.labels.map(one => label(one.id, spot(one.at), one.paint === "features" ? "letter" : "weakest", one.paint)));
+    for (const one of labels.children) one.hidden = Boolean(one.paint) && one.paint !== paint;
   }
   // Words of an arrow stand behind its tail, of a ball above it.
   function beyond(one) {
@@ -228,14 +232,26 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     if (!one.length) at.z += 0.05 * data.size;
     return at;
   }
-  function label(said, spot, kind) {
+  function label(said, spot, kind, paint = "") {
     const one = document.createElement("span");
     one.className = kind;
     one.textContent = said;
     one.spot = spot;
+    one.paint = paint;
     return one;
   }
+  function placeAxes() {
+    const at = new THREE.Vector3(), seen = camera.quaternion.clone().invert();
+    axes.forEach(([line, word], k) => {
+      at.setFromMatrixColumn(laid.matrix, k).normalize().applyQuaternion(seen);
+      for (const [one, x, y, reach] of [[line, "x2", "y2", 20], [word, "x", "y", 28]]) {
+        one.setAttribute(x, (reach * at.x).toFixed(1));
+        one.setAttribute(y, (-reach * at.y).toFixed(1));
+      }
+    });
+  }
   function placeLabels() {
+    placeAxes();
     const at = new THREE.Vector3();
     for (const one of labels.children) {
       at.copy(one.spot).project(camera);
@@ -290,6 +306,13 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   fit();
   return { renderer, scene, laid, mesh, shape, supports, labels, bed, hit, aim, setArrows, request, setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, camera, controls, colouring: () => colouring(paint), colouringBy: colouring, render: frame, get frames() { return frames; },
     get pose() { return pose; }, get paint() { return paint; } };
+}
+
+function drawn(name, given, said = "") {
+  const one = document.createElementNS("http://www.w3.org/2000/svg", name);
+  for (const [key, value] of Object.entries(given)) one.setAttribute(key, value);
+  one.textContent = said;
+  return one;
 }
 
 // The key of a way of colouring, as a row of swatches with their words.

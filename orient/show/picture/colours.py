@@ -97,7 +97,7 @@ def viridis(values: ArrayLike) -> NDArray[np.uint8]:
     Examples
     --------
     >>> viridis([0.0, 0.5, 1.0]).tolist()
-    [[68, 1, 84], [34, 140, 142], [253, 231, 37]]
+    [[68, 1, 84], [32, 144, 140], [253, 231, 37]]
     """
     return _along(_VIRIDIS, values)
 

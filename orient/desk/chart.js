@@ -3,7 +3,7 @@ export default {
   template: `
     <figure class="chart" v-if="chart">
       <svg :viewBox="'0 0 ' + chart.size[0] + ' ' + chart.size[1]" role="group" :aria-label="chart.alt" @click="click" @pointerover="over" @pointerleave="said = ''">
-        <defs><linearGradient id="desk-ramp" x1="1" x2="0"><stop offset="0" stop-color="#00224e"></stop><stop offset=".25" stop-color="#434e6c"></stop><stop offset=".5" stop-color="#7d7c78"></stop><stop offset=".75" stop-color="#bcae6c"></stop><stop offset="1" stop-color="#fee838"></stop></linearGradient></defs>
+        <defs><linearGradient id="desk-ramp" x1="1" x2="0"><stop offset="0" stop-color="#440154"></stop><stop offset=".25" stop-color="#3b528b"></stop><stop offset=".5" stop-color="#21918c"></stop><stop offset=".75" stop-color="#5ec962"></stop><stop offset="1" stop-color="#fde725"></stop></linearGradient></defs>
         <g class="axis">
           <template v-for="[at, words] in chart.y_marks"><line :x1="chart.left" :x2="chart.right" :y1="at" :y2="at"></line><text :x="chart.left - 8" :y="at + 5" text-anchor="end">{{ words }}</text></template>
           <template v-for="[at, words] in chart.x_marks"><line :x1="at" :x2="at" :y1="chart.bottom" :y2="chart.bottom + 6"></line><text :x="at" :y="chart.bottom + 22" text-anchor="middle">{{ words }}</text></template>

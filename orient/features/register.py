@@ -240,7 +240,8 @@ def _judged(shape: Shape, process: Process, up: Floats) -> list[Feature]:
     for kind, judge in _JUDGED.items():
         if kind != closed_void.KIND:
             found += [judge(one, process, up) for one in shape.found[kind]]
-    found += [sharp_corner.judge(one, process, up) for one in sharp_corner.find_outline(shape.part, up)]
+    outlines = sharp_corner.find_outline(shape.part, up, shape.frame)
+    found += [sharp_corner.judge(one, process, up) for one in outlines]
     return found
 
 

@@ -5,6 +5,10 @@ edge of the mesh the surface is followed to both sides in the plane across the e
 flank is taken a little way off, so that a corner is found alike whether it is one edge, a fine fillet of
 0.2 mm or a noisy mess of triangles, and a fillet drawn with few chords is not taken for one.
 
+What lies on the bed shrinks as a whole: two of its points draw together by strain times their straight
+distance, however the part runs between them. So a sharp corner of its outline is judged by the point of the
+outline farthest from it, as curl is; an angle whose legs are 54 and 44 mm long does not pull 98 mm together.
+
 The verdicts and what to try are common practice, no source.
 """
 
@@ -13,12 +17,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from numba import njit
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from orient.features.model import Feature
+from orient.features.order import STEP_MM
 from orient.part.edges import edge_angles
 from orient.part.mesh import Part
 from orient.process import Process
@@ -62,7 +68,8 @@ class Corner:
     where : {"inside", "outline"}
         Between faces of the part, or on the outline of what lies on the bed.
     length_mm : float
-        Length of an inner corner; longest run of an outline between two corners.
+        Length of an inner corner; of an outline the straight distance from a sharp corner to the point of it
+        that is farthest off, the greatest of all its corners.
     turn_deg : float
         Mean turn of the surface or the outline.
     step_mm : float
@@ -70,7 +77,8 @@ class Corner:
     corners : int
         Number of corners of an outline; 1 for an inner corner.
     centre : (3,) float64
-        Middle of its length, mm: of a closed foot or an outline, a point inside the loop.
+        Middle of its length, mm, of a closed foot a point inside the loop; of an outline the sharp corner
+        that lifts first.
     ring : bool
         Whether it runs round its middle, so that the middle lies off it.
     direction : (3,) float64 or None
@@ -161,7 +169,7 @@ def find(part: Part, angles: NDArray[np.float32] | None = None) -> list[Corner]:
     return sorted(corners, key=lambda one: (*one.centre.round(2).tolist(), one.length_mm))
 
 
-def find_outline(part: Part, direction: Floats) -> list[Corner]:
+def find_outline(part: Part, direction: Floats, frame: Floats | None = None) -> list[Corner]:
     """Find the outlines of what lies on the bed that have sharp corners.
 
     Parameters
@@ -170,6 +178,9 @@ def find_outline(part: Part, direction: Floats) -> list[Corner]:
         The part.
     direction : (3,) float64
         Build direction.
+    frame : (3, 3) float64, optional
+        The part's own axes, rows: of corners that lift alike the one farthest along them is named, so that
+        it stays the same one as the part turns.
 
     Returns
     -------
@@ -202,23 +213,24 @@ def find_outline(part: Part, direction: Floats) -> list[Corner]:
     for loop in _loops(start, end):
         corners = part.vertices[loop]
         outline = corners @ plane.T
-        turn, where, length = _outline_corners(outline)
+        turn, sharp = _outline_corners(outline)
         if not len(turn):
             continue
-        runs = np.diff(np.append(where, where[0] + length))
-        longest = int(np.argmax(runs))
+        rim = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(outline)))
+        reach = np.array([np.linalg.norm(rim - one, axis=1).max() for one in outline[sharp]])
         near = np.isin(part.faces[rows], loop).any(axis=1)
         ahead = np.roll(corners, -1, axis=0)
         step = np.linalg.norm(ahead - corners, axis=1)
+        middle = 0.5 * step @ (corners + ahead) / step.sum()
         found.append(
             Corner(
                 where="outline",
-                length_mm=float(runs[longest]),
+                length_mm=float(reach.max()),
                 turn_deg=float(np.degrees(turn.mean())),
                 step_mm=0.0,
                 corners=len(turn),
-                centre=0.5 * step @ (corners + ahead) / step.sum(),
-                ring=True,
+                centre=_first_to_lift(corners[sharp], reach, middle, frame),
+                ring=False,
                 direction=None,
                 area_mm2=float(part.areas[rows[near]].sum()),
                 faces=rows[near].astype(np.int64),
@@ -242,7 +254,8 @@ def judge(corner: Corner, process: Process, direction: Floats | None = None) -> 
     Returns
     -------
     Feature
-        ``size_mm`` is the length of the edge; ``at_mm`` the middle of a ``ring``, which lies off it.
+        ``size_mm`` is the length of the edge, or the run that ends at a corner of an outline; ``at_mm`` the
+        middle of a ``ring``, which lies off it, or the corner of an outline that lifts first.
     """
     more: dict[str, float | int | str | bool | None] = {
         "where": corner.where,
@@ -273,8 +286,8 @@ def judge(corner: Corner, process: Process, direction: Floats | None = None) -> 
         if lift >= process.curl_limit_mm:
             verdict = "tune"
             why = (
-                f"A run of {size:.1f} mm on the bed ends in sharp corners and shrinks by {lift:.2f} mm: "
-                "its corners are where it lifts first."
+                f"A run of {size:.1f} mm on the bed, straight across, ends at a sharp corner and shrinks by "
+                f"{lift:.2f} mm: its corners are where it lifts first."
             )
             tries = ("Round the corners in plan.", "Add a brim.", "Keep draughts off the bed.")
         else:
@@ -327,19 +340,28 @@ def _loops(start: NDArray[np.int32], end: NDArray[np.int32]) -> list[list[int]]:
     return loops
 
 
-def _outline_corners(outline: Floats) -> tuple[Floats, Floats, float]:
-    """Sharp outward corners of a closed polygon: how far each turns, where along it, and its whole length.
+def _first_to_lift(corners: Floats, reach: Floats, middle: Floats, frame: Floats | None) -> Floats:
+    """Of the corners that reach farthest the one farthest from the middle, then along the part's own axes."""
+    axes = np.eye(3) if frame is None else frame
+    tied = np.arange(len(corners))
+    for key in (reach, np.linalg.norm(corners - middle, axis=1), *(corners @ axes.T).T):
+        tied = tied[key[tied] >= key[tied].max() - STEP_MM]
+    return corners[tied[0]]
+
+
+def _outline_corners(outline: Floats) -> tuple[Floats, NDArray[np.int64]]:
+    """Sharp outward corners of a closed polygon: how far each turns, and which of its points it is.
 
     The same measure as on a surface: directions are taken a little way off each corner.
     """
     step = np.linalg.norm(np.roll(outline, -1, axis=0) - outline, axis=1)
-    kept = step > 0
+    kept = np.flatnonzero(step > 0)
     outline, step = outline[kept], step[kept]
     where = np.append(0.0, np.cumsum(step))
     length = float(where[-1])
     closed = np.vstack([outline, outline[:1]])
     if len(outline) < 3 or length < 4 * _FAR_MM:
-        return np.empty(0), np.empty(0), length
+        return np.empty(0), np.empty(0, dtype=np.int64)
 
     def point(s: Floats) -> Floats:
         s = np.mod(s, length)
@@ -357,7 +379,7 @@ def _outline_corners(outline: Floats) -> tuple[Floats, Floats, float]:
         if not apart or min(apart) > 2 * _FAR_MM:
             best.append(int(row))
     rows = np.sort(np.array(best, dtype=np.int64))
-    return turn[rows], at[rows], length
+    return turn[rows], kept[rows]
 
 
 def _nearest_mm(start: Floats, end: Floats, point: Floats) -> float:

@@ -25,7 +25,7 @@ from orient.strength.hexahedron import CORNER, isotropic
 from orient.strength.infill import Inside
 from orient.strength.memory import check_memory
 from orient.strength.pitch import ACROSS, grid_of_cells, thinnest_loaded_mm
-from orient.strength.recover import Places, averaged, fitted, places_of
+from orient.strength.recover import Places, Skin, averaged, fitted, places_of
 from orient.strength.surface import Patches, Points, points_on
 from orient.strength.system import Solved, solve_on
 
@@ -97,6 +97,8 @@ class Field:
         The grid's axes, rows, in part coordinates.
     places_mm : (Q, 3) float64
         Where stress is read, part coordinates.
+    skin : Skin
+        Which of the places lie on each face of the part.
     cases : tuple of SolvedCase
         One for each load case.
     cells, unknowns : int
@@ -119,6 +121,7 @@ class Field:
 
     axes: Floats
     places_mm: Floats
+    skin: Skin
     cases: tuple[SolvedCase, ...]
     cells: int
     unknowns: int
@@ -275,6 +278,7 @@ def solve_field(
     return Field(
         axes=grid.axes,
         places_mm=grid.to_part(places.place),
+        skin=places.skin,
         cases=tuple(solved),
         cells=len(found.cells.fill),
         unknowns=3 * len(found.nodes.index),

@@ -38,6 +38,26 @@ COLUMN = np.array([0, 1, 2, 2, 2, 1])
 
 
 @dataclass(frozen=True, eq=False)
+class Skin:
+    """The surface in small pieces, each within one cell, and the places at which its stress is read.
+
+    Attributes
+    ----------
+    face : (T,) int32
+        Face of the part that each piece is cut from; ascending.
+    places : (T, 5) int32
+        Numbers of its places: the centroid of the cell behind it, the middle of the cell's surface, and its
+        own three corners.
+    area_mm2 : (T,) float32
+        Area of each.
+    """
+
+    face: NDArray[np.int32]
+    places: NDArray[np.int32]
+    area_mm2: NDArray[np.float32]
+
+
+@dataclass(frozen=True, eq=False)
 class Places:
     """Points at which stress is read: the centroid of every cell, then points of the surface.
 
@@ -49,11 +69,14 @@ class Places:
         The cell of each.
     surface : int
         Number of the first point on the surface.
+    skin : Skin
+        Which of them each piece of the surface has.
     """
 
     place: Floats
     cell: NDArray[np.int32]
     surface: int
+    skin: Skin
 
 
 def mean_stress(cells: Cells, nodes: Nodes, displacement: Floats, constants: Floats) -> Floats:
@@ -106,11 +129,16 @@ def places_of(cells: Cells, patches: Patches, normals: Floats) -> Places:
     middle = patches.corners.mean(axis=1) * patches.area_mm2[:, None]
     place = np.column_stack([np.bincount(group, middle[:, k]) for k in range(3)]) / area[:, None]
     corners = patches.corners.reshape(-1, 3)
-    _, first = np.unique(np.round(corners / _SAME).astype(np.int64), axis=0, return_index=True)
+    _, first, which = np.unique(
+        np.round(corners / _SAME).astype(np.int64), axis=0, return_index=True, return_inverse=True
+    )
+    surface, edges = len(cells.fill), len(cells.fill) + len(key)
+    numbers = np.column_stack([patches.cell, surface + group, edges + which.reshape(-1, 3)])
     return Places(
         np.vstack([cells.centres, place, corners[first]]),
-        np.concatenate([np.arange(len(cells.fill)), key // 6, patches.cell[first // 3]]).astype(np.int32),
-        len(cells.fill),
+        np.concatenate([np.arange(surface), key // 6, patches.cell[first // 3]]).astype(np.int32),
+        surface,
+        Skin(patches.face.astype(np.int32), numbers.astype(np.int32), patches.area_mm2.astype(np.float32)),
     )
 
 

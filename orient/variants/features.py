@@ -88,9 +88,8 @@ def match_features(
         others = [one for one in second if one.kind == kind.name]
         runs = {}
         if kind.name == "sharp_corner" and parts is not None and own and others:
-            # An outline is told by its middle: it is one loop, and its length what makes it lift.
-            runs = {id(one): _run(parts[0], one) for one in own if _inside(one)}
-            runs |= {id(one): placed.points_in_first(_run(parts[1], one)) for one in others if _inside(one)}
+            runs = {id(one): _run(parts[0], one) for one in own}
+            runs |= {id(one): placed.points_in_first(_run(parts[1], one)) for one in others}
         apart = np.array([[_apart(a, b, placed, size_mm, runs) for b in others] for a in own])
         pairs: list[tuple[int, int]] = []
         if own and others:
@@ -115,10 +114,17 @@ def match_features(
 
 
 def _run(part: Part, corner: Feature) -> Floats:
-    """Points evenly along the edges of a corner, (N, 3); its place where its bends are too fine for edges."""
-    ends = bent_edges(part, corner.faces)
+    """Points evenly along the edges of a corner, (N, 3); its place where its bends are too fine for edges.
+
+    An outline on the bed is told by the middle of its rim, one point: it is one loop, the corner it is named
+    at may be another one where two lift alike, and its length is what makes it lift.
+    """
+    ends = bent_edges(part, corner.faces, rim=not _inside(corner))
     if not len(ends):
         return np.array([corner.at_mm])
+    if not _inside(corner):
+        weight = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+        return np.asarray(np.average(ends.mean(axis=1), axis=0, weights=weight))[None]
     length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
     counts = np.ceil(_RUN_POINTS * length / length.sum()).astype(np.int64)
     edge = np.repeat(np.arange(len(ends)), counts)
@@ -146,8 +152,10 @@ def _apart(a: Feature, b: Feature, placed: Registration, size_mm: float, runs: M
     sizes = (min if corner else max)(a.size_mm, b.size_mm)
     reach = max(_NEAR_MM, _NEAR_SHARE * size_mm, _NEAR_SIZES * sizes)
     if id(a) in runs and id(b) in runs:
-        # What is left of a loop is the same corner, however short.
-        away, reach, grew = _between(runs[id(a)], runs[id(b)]), max(_NEAR_MM, _NEAR_RUN * size_mm), 1.0
+        away = _between(runs[id(a)], runs[id(b)])
+        if _inside(a):
+            # What is left of a loop is the same corner, however short.
+            reach, grew = max(_NEAR_MM, _NEAR_RUN * size_mm), 1.0
     if away > reach or grew > _GREW:
         return np.inf
     turned = 0.0

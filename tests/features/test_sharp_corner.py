@@ -6,7 +6,9 @@ import pytest
 import trimesh
 
 from orient.features import sharp_corner
+from orient.features.bed import bed_of
 from orient.part.mesh import part_from_arrays, part_from_trimesh
+from orient.pose.frame import part_frame
 from orient.process import Process
 from tests.features.gauges_walls import arrays_of, box, corner, disc, foot, joined, part_of, turned
 
@@ -80,18 +82,64 @@ def test_the_outline_of_a_cube_has_four_corners_and_is_fine():
     part = part_of(box((0, 20), (0, 20), (0, 20)))
     (outline,) = sharp_corner.find_outline(part, UP)
     assert outline.corners == 4
-    assert outline.length_mm == pytest.approx(20.0)
+    assert outline.length_mm == pytest.approx(20.0 * np.sqrt(2))
     assert sharp_corner.judge(outline, Process()).verdict == "fine"
 
 
 def test_a_long_plate_lifts_at_its_corners():
-    # 0.3 mm of shrinkage is the limit; 150 mm shrink by 0.003 · 150 = 0.45 mm.
+    # From corner to corner √(150² + 30²) = 153 mm, which shrink by 0.46 mm; 0.3 mm is the limit.
     part = part_of(box((0, 150), (0, 30), (0, 5)))
     (outline,) = sharp_corner.find_outline(part, UP)
     judged = sharp_corner.judge(outline, Process())
     assert judged.verdict == "tune"
-    assert judged.more["shrinkage_mm"] == pytest.approx(0.45)
-    assert judged.size_mm == pytest.approx(150.0)
+    assert judged.more["shrinkage_mm"] == pytest.approx(
+        Process().shrinkage_strain * np.hypot(150, 30), abs=1e-3
+    )
+    assert judged.size_mm == pytest.approx(np.hypot(150, 30), abs=1e-3)
+
+
+def angle(long):
+    """Two legs, of a length and five sixths of it, 6 mm thick."""
+    return box((0, long), (0, 6), (0, 30)) + box((0, 6), (0, long / 1.2), (0, 30))
+
+
+def test_a_run_is_measured_straight_across_and_not_along_the_legs():
+    # Its legs are 54 and 44 mm long inside the angle; the two ends are no farther apart than √(60² + 50²).
+    part = part_of(angle(60.0))
+    (outline,) = sharp_corner.find_outline(part, UP)
+    assert outline.corners == 5
+    assert outline.length_mm == pytest.approx(np.hypot(60, 50))
+    assert sharp_corner.judge(outline, Process()).verdict == "fine"
+    bed = bed_of(part, UP, part.vertices @ UP, 0.2)
+    assert outline.length_mm == pytest.approx(bed.islands[0].run_mm)
+
+
+@pytest.mark.parametrize("spoil", ["clean", "split"])
+def test_an_outline_is_named_at_an_end_of_its_run_on_the_part(spoil):
+    part = part_of(angle(90.0), spoil)
+    (outline,) = sharp_corner.find_outline(part, UP)
+    judged = sharp_corner.judge(outline, Process())
+    assert judged.verdict == "tune"
+    assert not judged.more["ring"]
+    apart = np.linalg.norm(part.vertices - np.array(judged.at_mm), axis=1)
+    assert apart.min() == 0.0
+    assert int(np.argmin(apart)) in part.faces[judged.faces]
+    assert apart[part.vertices[:, 2] < 0.01].max() == pytest.approx(judged.size_mm, abs=0.01)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_of_corners_that_lift_alike_the_same_one_is_named_in_any_position(seed):
+    # A plate whose four corners are alike, under a block that tells them apart.
+    vertices, faces = arrays_of(box((0, 120), (0, 40), (0, 5)) + box((5, 25), (4, 14), (4, 30)))
+    here, there = part_from_arrays(vertices, faces), part_from_arrays(turned(vertices, seed), faces)
+    up = turned(np.array([[0.0, 0, 1], [0, 0, 0]]), seed)
+    (one,) = sharp_corner.find_outline(here, UP, part_frame(here))
+    (other,) = sharp_corner.find_outline(there, up[0] - up[1], part_frame(there))
+    named = [
+        int(np.argmin(np.linalg.norm(part.vertices - corner.centre, axis=1)))
+        for part, corner in ((here, one), (there, other))
+    ]
+    assert named[0] == named[1]
 
 
 @pytest.mark.parametrize("seed", [1, 2])
@@ -101,7 +149,7 @@ def test_the_outline_turns_with_the_part(seed):
     up = turned(np.array([[0.0, 0, 1], [0, 0, 0]]), seed)
     (outline,) = sharp_corner.find_outline(part_from_arrays(there, faces), up[0] - up[1])
     assert outline.corners == 4
-    assert outline.length_mm == pytest.approx(30.0)
+    assert outline.length_mm == pytest.approx(np.hypot(30, 20))
 
 
 def test_round_outlines_and_rounded_corners_are_none():
@@ -124,7 +172,7 @@ def test_a_hole_in_the_bed_has_no_corners_that_point_outward():
     solid = box((0, 30), (0, 30), (0, 5)) - box((10, 20), (10, 20), (-1, 6))
     (outline,) = sharp_corner.find_outline(part_of(solid), UP)
     assert outline.corners == 4
-    assert outline.length_mm == pytest.approx(30.0)
+    assert outline.length_mm == pytest.approx(30.0 * np.sqrt(2))
 
 
 def test_a_part_on_a_tip_has_no_outline():

@@ -17,7 +17,7 @@ from orient.pose.rotation import rotation_to_bed
 from orient.process import Process
 from orient.show.picture.bed import bed_for
 from orient.show.picture.camera import VIEWS, camera_for, view_angles
-from orient.show.picture.colours import cividis
+from orient.show.picture.colours import PLAIN, cividis, viridis
 from orient.show.picture.draw import _unseen_words, _verdicts, angles_for, draw_close_up, draw_picture
 from orient.show.picture.legend import _marks
 from orient.show.picture.lettering import spread, text_width
@@ -210,14 +210,22 @@ def test_a_hatch_inks_its_share(pattern, low, high):
     assert low <= hatched(rows, columns, pattern, 12).mean() <= high
 
 
-def test_values_are_coloured_as_published():
-    # matplotlib ships the table that the authors of cividis gave out.
+@pytest.mark.parametrize("ramp", [cividis, viridis])
+def test_values_are_coloured_as_published(ramp):
+    # matplotlib ships the tables that the authors gave out.
     at = np.linspace(0.0, 1.0, 256)
-    reference = matplotlib.colormaps["cividis"](at)[:, :3] * 255
+    reference = matplotlib.colormaps[ramp.__name__](at)[:, :3] * 255
     # Every fifth entry is kept: none is off by more than 2 %.
-    assert np.abs(cividis(at) - reference).max() < 0.02 * 255
-    lightness = cividis(at) @ np.array((0.299, 0.587, 0.114))
+    assert np.abs(ramp(at) - reference).max() < 0.02 * 255
+    lightness = ramp(at) @ np.array((0.299, 0.587, 0.114))
     assert (np.diff(lightness) > -0.6).all()
+
+
+def test_no_safety_factor_looks_like_the_grey_of_nothing_to_say():
+    colours = viridis(np.linspace(0.0, 1.0, 256)).astype(int)
+    assert np.ptp(colours, axis=1).min() > 50
+    assert np.ptp(np.array(PLAIN)) < 10
+    assert np.linalg.norm(colours - np.array(PLAIN), axis=1).min() > 80
 
 
 @pytest.mark.parametrize("line", [0.1, 0.25, 0.45, 0.8, 1.1, 1.24, 2.0])

@@ -130,3 +130,11 @@ def test_a_corner_is_not_the_same_as_one_that_is_near_its_middle_only():
     loop = stepped([[-18, -18, -1], [18, 18, 20]])
     small = stepped([[-3, -3, -1], [3, 3, 20]])
     assert sorted(one[0] for one in matched(loop, small)) == ["gone", "new"]
+
+
+def test_an_outline_is_the_same_whichever_of_its_corners_is_named():
+    part = part_from_trimesh(trimesh.creation.box((120, 40, 5)))
+    (found,) = sharp_corner.find_outline(part, np.array([0.0, 0.0, 1.0]))
+    one = replace(sharp_corner.judge(found, Process()), id="C1")
+    other = replace(one, at_mm=(-one.at_mm[0], -one.at_mm[1], one.at_mm[2]))
+    assert matched((part, [one]), (part, [other])) == [("same", 126, 126)]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.ranking.ranked import Ranking
-from orient.show.picture.colours import cividis
+from orient.show.picture.colours import viridis
 from orient.show.words import direction_words
 
 Floats = NDArray[np.float64]
@@ -109,7 +109,7 @@ def trade_off(evaluation: Ranked) -> Chart:
     low, high = float(np.nanmin(strength)), float(np.nanmax(strength))
     share = (strength - low) / (high - low) if high > low else np.full(len(strength), 0.5)
     # As on the part itself: light is what is to be seen first, the weak ones.
-    colours = cividis(1.0 - np.nan_to_num(share))
+    colours = viridis(1.0 - np.nan_to_num(share))
     shown = set(ranking.shown)
     order = sorted(range(len(support)), key=lambda row: (row in shown, bool(ranking.undominated[row]), -row))
     dots = tuple(

@@ -2,7 +2,9 @@
 
 Kinds take the palette of M. Okabe and K. Ito (Color Universal Design, 2008), values cividis (J. R. Nuñez,
 C. R. Anderton, R. S. Renslow, Optimizing colormaps with consideration for color vision deficiency, PLoS ONE
-13(7), 2018, e0199239). Trouble is never told by colour alone: a hatch or a letter goes with it.
+13(7), 2018, e0199239). The middle of cividis is grey, as is a part where there is nothing to say; safety,
+whose middle matters, takes viridis, which has none (S. van der Walt, N. Smith, 2015, CC0). Trouble is never
+told by colour alone: a hatch or a letter goes with it.
 """
 
 from __future__ import annotations
@@ -43,6 +45,23 @@ _CIVIDIS = np.array(
 )  # fmt: skip
 
 
+# Every fifth entry of viridis.
+_VIRIDIS = np.array(
+    [
+        (68, 1, 84), (70, 8, 92), (71, 16, 99), (72, 23, 105), (72, 29, 111), (72, 36, 117),
+        (71, 42, 122), (70, 48, 126), (69, 55, 129), (67, 61, 132), (65, 66, 135), (63, 72, 137),
+        (61, 78, 138), (58, 83, 139), (56, 89, 140), (53, 94, 141), (51, 99, 141), (49, 104, 142),
+        (46, 109, 142), (44, 113, 142), (42, 118, 142), (41, 123, 142), (39, 128, 142), (37, 132, 142),
+        (35, 137, 142), (33, 142, 141), (32, 146, 140), (31, 151, 139), (30, 156, 137), (31, 161, 136),
+        (33, 165, 133), (36, 170, 131), (40, 174, 128), (46, 179, 124), (53, 183, 121), (61, 188, 116),
+        (70, 192, 111), (80, 196, 106), (90, 200, 100), (101, 203, 94), (112, 207, 87), (124, 210, 80),
+        (137, 213, 72), (149, 216, 64), (162, 218, 55), (176, 221, 47), (189, 223, 38), (202, 225, 31),
+        (216, 226, 25), (229, 228, 25), (241, 229, 29), (253, 231, 37),
+    ],
+    dtype=np.float64,
+)  # fmt: skip
+
+
 def cividis(values: ArrayLike) -> NDArray[np.uint8]:
     """Colours for values from 0 (dark blue) to 1 (light yellow); lightness grows with the value.
 
@@ -60,7 +79,31 @@ def cividis(values: ArrayLike) -> NDArray[np.uint8]:
     >>> cividis([0.0, 1.0]).tolist()
     [[0, 34, 78], [254, 232, 56]]
     """
-    at = np.clip(np.asarray(values, dtype=np.float64), 0.0, 1.0) * (len(_CIVIDIS) - 1)
-    low = np.minimum(at.astype(np.int64), len(_CIVIDIS) - 2)
+    return _along(_CIVIDIS, values)
+
+
+def viridis(values: ArrayLike) -> NDArray[np.uint8]:
+    """Colours for values from 0 (dark purple) to 1 (light yellow), by way of green, never of grey.
+
+    Parameters
+    ----------
+    values : array_like
+        0 to 1; what lies outside is clipped.
+
+    Returns
+    -------
+    (…, 3) uint8
+
+    Examples
+    --------
+    >>> viridis([0.0, 0.5, 1.0]).tolist()
+    [[68, 1, 84], [32, 144, 140], [253, 231, 37]]
+    """
+    return _along(_VIRIDIS, values)
+
+
+def _along(table: NDArray[np.float64], values: ArrayLike) -> NDArray[np.uint8]:
+    at = np.clip(np.asarray(values, dtype=np.float64), 0.0, 1.0) * (len(table) - 1)
+    low = np.minimum(at.astype(np.int64), len(table) - 2)
     share = (at - low)[..., None]
-    return np.rint(_CIVIDIS[low] * (1.0 - share) + _CIVIDIS[low + 1] * share).astype(np.uint8)
+    return np.rint(table[low] * (1.0 - share) + table[low + 1] * share).astype(np.uint8)

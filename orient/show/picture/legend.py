@@ -11,7 +11,7 @@ from PIL import ImageDraw
 from orient.show.picture.colours import BLANK, INK, PAPER, PLAIN
 from orient.show.picture.lettering import text_width, write
 from orient.show.picture.light import hatched
-from orient.show.picture.paint import BEYOND, NO_VALUE, Kind, KindPaint, Paint, ValuePaint
+from orient.show.picture.paint import Kind, KindPaint, Paint, ValuePaint
 
 _LINE = 1.7
 
@@ -124,13 +124,12 @@ def _scale(
 
 def _beside(paint: ValuePaint) -> list[Kind]:
     """What a bar of colours cannot show: what lies beyond its end, what is hatched, what is not known."""
-    code = paint.code
     found = []
-    if (code == BEYOND).any():
+    if paint.most > paint.high:
         found.append(Kind(f"over {paint.high:g}", PLAIN))
     if paint.watch is not None and (paint.face_values < paint.watch).any():
         found.append(Kind(paint.watch_said, PAPER, "lines"))
-    if (code == NO_VALUE).any():
+    if paint.unread:
         found.append(Kind("not read", BLANK, "dots"))
     return found
 

@@ -16,7 +16,7 @@ from orient.measure.load import failure_index
 from orient.measure.painting import ON_BED_MM
 from orient.part.mesh import Part
 from orient.process import Process
-from orient.show.picture.colours import BLANK, BLUE, ORANGE, PLAIN, PURPLE, RGB, SKY, cividis
+from orient.show.picture.colours import BLANK, BLUE, ORANGE, PLAIN, PURPLE, RGB, SKY, cividis, viridis
 from orient.show.picture.seen import Scene
 from orient.strength.failure import Strengths
 from orient.strength.field import Field
@@ -27,6 +27,8 @@ Floats = NDArray[np.float64]
 STEPS = 254
 BEYOND = 254
 NO_VALUE = 255
+# Of the places of a piece of surface the one that stands for its area.
+_MIDDLE = 1
 
 
 @dataclass(frozen=True)
@@ -74,11 +76,19 @@ class ValuePaint:
     watch_said : str
         What a hatch says.
     face_values : (F,) float64
-        Value of every face; NaN where there is none.
-    least : float
-        Least value of all; NaN where there is none.
+        Value of every face, the least that was read on it; NaN where there is none.
+    watched_mm2 : float
+        Area whose value is below `watch`.
+    least, most : float
+        Least and greatest value of all; NaN where there is none.
+    unread : bool
+        Whether there is somewhere no value.
     at : callable
         Gives values at points: faces (N,), points in the part's coordinates (N, 3).
+    ramp : callable
+        Gives colours, from 0 at the high end of the scale to 1 at the low end.
+    told : str
+        What to know where whole faces are coloured.
     """
 
     name: str
@@ -89,8 +99,13 @@ class ValuePaint:
     watch: float | None
     watch_said: str
     face_values: Floats
+    watched_mm2: float
     least: float
+    most: float
+    unread: bool
     at: Callable[[NDArray[np.int32], Floats], Floats]
+    ramp: Callable[[Floats], NDArray[np.uint8]] = cividis
+    told: str = ""
 
     def share(self, values: Floats) -> Floats:
         """Where values lie on the scale: 1 at its low end, which is to be seen first, 0 at its high end."""
@@ -118,7 +133,7 @@ class ValuePaint:
     @property
     def palette(self) -> NDArray[np.uint8]:
         """Colours of the steps, (256, 3)."""
-        return np.vstack([cividis(np.linspace(0.0, 1.0, STEPS)), np.array([PLAIN, BLANK], dtype=np.uint8)])
+        return np.vstack([self.ramp(np.linspace(0.0, 1.0, STEPS)), np.array([PLAIN, BLANK], dtype=np.uint8)])
 
 
 Paint = KindPaint | ValuePaint
@@ -245,6 +260,7 @@ def thickness_paint(scene: Scene, process: Process) -> ValuePaint:
     places = [middle, *(0.15 * middle + 0.85 * corners[:, k] for k in range(3))]
     found = np.stack([at(every, place) for place in places])
     least = np.where(np.isfinite(found), found, np.inf).min(axis=0)
+    known = np.isfinite(least)
     thick = max(8.0 * process.line_width_mm, 3.0 * process.wall_limit_mm)
     return ValuePaint(
         "Wall thickness",
@@ -254,9 +270,12 @@ def thickness_paint(scene: Scene, process: Process) -> ValuePaint:
         False,
         process.wall_limit_mm,
         f"thinner than {process.wall_limit_mm:.2g} mm",
-        np.where(np.isfinite(least), least, np.nan),
-        float(least.min()) if np.isfinite(least).any() else math.nan,
-        at,
+        np.where(known, least, np.nan),
+        watched_mm2=float(part.areas[least < process.wall_limit_mm].sum()),
+        least=float(least[known].min()) if known.any() else math.nan,
+        most=float(found[np.isfinite(found)].max()) if known.any() else math.nan,
+        unread=not bool(known.all()),
+        at=at,
     )
 
 
@@ -281,7 +300,9 @@ def safety_paint(
     Returns
     -------
     ValuePaint
-        No value beside fixed and loaded faces, where the stress is not read.
+        A face's value is the least of all places on it and in the cells behind it, so that the weakest place
+        is seen however large its triangle. No value beside fixed and loaded faces, where the stress is not
+        read.
     """
     normal = field.axes @ direction
     law = (strengths.X, strengths.Z, strengths.S)
@@ -299,9 +320,21 @@ def safety_paint(
         far, nearest = tree.query(points, distance_upper_bound=1.8 * field.pitch_mm, workers=-1)
         return np.where(np.isfinite(far), factor[np.minimum(nearest, len(factor) - 1)], np.nan)
 
-    every = np.arange(len(part.faces), dtype=np.int32)
+    skin = field.skin
+    values = np.full(len(part.faces), np.nan)
+    if len(skin.face):
+        starts = np.flatnonzero(np.diff(skin.face, prepend=-1))
+        worst = np.fmax.reduceat(np.fmax.reduce(index[skin.places], axis=1), starts)
+        values[skin.face[starts]] = 1.0 / np.maximum(worst, 1e-6)
+    # Too small for a place of its own, or beside what is fixed or loaded: as the picture reads it there.
+    bare = np.flatnonzero(np.isnan(values)).astype(np.int32)
+    values[bare] = at(bare, part.centroids[bare])
     watch = 1.0 if least is None else least
     low = max(1.0, 10.0 ** math.floor(math.log10(watch)))
+    middle = index[skin.places[:, _MIDDLE]]
+    with np.errstate(invalid="ignore"):
+        weak = middle > 1.0 / watch
+    away = skin.places[np.isnan(middle), _MIDDLE]
     return ValuePaint(
         "Safety factor",
         "",
@@ -310,7 +343,12 @@ def safety_paint(
         True,
         watch,
         f"below {watch:g}",
-        at(every, part.centroids),
-        float(factor.min()) if len(factor) else math.nan,
-        at,
+        values,
+        watched_mm2=float(skin.area_mm2[weak].sum(dtype=np.float64)),
+        least=float(factor.min()) if len(factor) else math.nan,
+        most=float(factor.max()) if len(factor) else math.nan,
+        unread=bool(np.isnan(values).any() or np.isnan(at(away, field.places_mm[away])).any()),
+        at=at,
+        ramp=viridis,
+        told="each triangle in the colour of its weakest place",
     )

@@ -271,12 +271,10 @@ def _numbers(subject: Subject, colour: str) -> str:
         return f"Hard features: {counts}." + (f" {'; '.join(named)}." if named else "")
     paint = subject.paint(colour)
     assert isinstance(paint, ValuePaint)
-    known = np.isfinite(paint.face_values)
     if not math.isfinite(paint.least):
         return f"{paint.name}: no value anywhere."
     unit = f" {paint.unit}" if paint.unit else ""
     said = f"{paint.name} from {paint.least:.2f}{unit}"
     if paint.watch is not None:
-        below = areas[known & (np.nan_to_num(paint.face_values) < paint.watch)].sum()
-        said += f"; {below:,.0f} mm² {paint.watch_said}, hatched"
+        said += f"; {paint.watched_mm2:,.0f} mm² {paint.watch_said}, hatched"
     return said + "."

@@ -115,6 +115,7 @@ def key_data(paint: Paint) -> dict[str, Any]:
         "values": [round(float(value), 2) for value in values],
         "high": paint.high,
         "unread": bool((paint.code == NO_VALUE).any()),
+        "told": paint.told,
     }
 
 

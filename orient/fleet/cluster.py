@@ -24,6 +24,12 @@ CONFIG = {
     "distributed.worker.memory.spill": False,
     "distributed.worker.memory.pause": False,
     "distributed.worker.memory.terminate": False,
+    # A scheduler and its workers look at themselves a hundred times a second; on two processors that is a
+    # twentieth of what evaluates.
+    "distributed.worker.profile.enabled": False,
+    "distributed.admin.tick.interval": "500ms",
+    "distributed.admin.system-monitor.interval": "5s",
+    "distributed.admin.system-monitor.gil.enabled": False,
 }
 _ANSWERS_WITHIN_S = 15
 

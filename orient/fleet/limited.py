@@ -30,8 +30,8 @@ ATTEMPTS = 2
 # Loading takes seconds; compiling on a first run, beside others that compile too, takes minutes.
 START_S = 600.0
 # How often time and memory are looked at; what a process's own processes hold, less often.
-_LOOK_S = 0.1
-_LOOKS_AT_OWN = 5
+_LOOK_S = 0.25
+_LOOKS_AT_OWN = 2
 # A process that keeps more than this share of its memory between two files is replaced.
 _KEPT = 0.5
 

@@ -183,7 +183,7 @@ def limit_word(one: Feature) -> str:
 def _what(one: Feature) -> str:
     """Kind, size against limit, and place."""
     size = f"{_mm(one.size_mm)} mm"
-    limit = "" if one.limit_mm is None else f", limit: {limit_word(one)} {_mm(one.limit_mm)}"
+    limit = "" if one.limit_mm is None else f", {limit_word(one)} {_mm(one.limit_mm)}"
     place = ", ".join(_coordinate(value) for value in one.at_mm)
     where = "around" if one.more.get("ring") else "at"
     return f"{BY_NAME[one.kind].title}\n{size}{limit}\n{where} {place}"

@@ -202,7 +202,7 @@ def _features(subject: Subject, found: Inspection) -> list[dict[str, Any]]:
 
 
 def _size(one: Feature) -> str:
-    limit = "" if one.limit_mm is None else f" (limit: {limit_word(one)} {one.limit_mm:.3g})"
+    limit = "" if one.limit_mm is None else f" ({limit_word(one)} {one.limit_mm:.3g})"
     return f"{BY_NAME[one.kind].size} {one.size_mm:.3g} mm{limit}"
 
 

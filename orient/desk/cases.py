@@ -20,8 +20,8 @@ def build(desk: Desk) -> None:
     """The list of load cases, and what adds to it."""
     ui.html("<h3>Held and pushed</h3>", sanitize=False)
     ui.label(
-        "For the strength: where it is held, and with how many newtons it is pushed where. What acts "
-        "together is one load case."
+        "For the strength: where it is held, and with how many newtons it is pushed where. A force is spread "
+        "over the face or hole that is clicked; what acts together is one load case."
     ).classes("small")
     with ui.element("div").classes("abreast"):
         ui.button("Held at …", on_click=lambda: _want_held(desk)).props("outline dense no-caps")

@@ -137,7 +137,11 @@ def _opener(desk: Desk) -> None:
 
 
 def _load(desk: Desk) -> None:
-    ui.html("<h3>Load</h3>", sanitize=False)
+    ui.html("<h3>Load, at a first look</h3>", sanitize=False)
+    ui.label(
+        "Along which way it is loaded: counted at once, without a solution. Forces, further down, take its "
+        "place."
+    ).classes("small")
     with ui.element("div").classes("fields"):
         kind = ui.select(_KINDS, label="It is", on_change=lambda event: _set_kind(desk, event.value))
         kind.props("dense outlined")

@@ -9,6 +9,7 @@ from nicegui.events import KeyEventArguments
 
 from orient.desk import bring, hard, job, pick, poses, strength, take, variants
 from orient.desk.beside import told_words
+from orient.desk.order import Card
 from orient.desk.scene import WAYS, PartScene
 from orient.desk.state import BY_HAND, Desk
 from orient.desk.visitor import Visitor
@@ -188,10 +189,9 @@ def _middle(desk: Desk) -> None:
         stale.set_visibility(desk.stale and bool(desk.busy))
         rests.set_visibility(shown is not None and not other and not stale.visible)
         rests.set_text(f"It rests on {shown.rests}." if shown is not None else "")
-        failing = desk.judged.failing if desk.judged is not None and shown is not None and shown.taken else ()
-        fails.set_visibility(bool(failing))
-        # Its first half has room beside the answer; the Strength room and the files say all of it.
-        fails.set_text(failing[0].partition(":")[0] + "." if failing else "")
+        bears = _bears_words(desk, shown)
+        fails.set_visibility(bool(bears))
+        fails.set_text(bears)
 
     def beside() -> None:
         finding = "strength" in desk.beside
@@ -213,6 +213,21 @@ def _middle(desk: Desk) -> None:
     desk.when("order", beside)
     desk.when("pose", pose)
     desk.when("strength", pose)
+
+
+def _bears_words(desk: Desk, card: Card | None) -> str:
+    """Whether the pose that is shown bears its load, in a line beside the answer."""
+    if desk.judged is None or card is None or not desk.loaded or desk.forces_moved:
+        return ""
+    factor = next((fact for fact in card.facts if fact.name == "safety factor"), None)
+    if factor is None:
+        return ""
+    if card.taken and desk.judged.failing:
+        # Its first half has room here; the Strength room and the files say all of it.
+        return f"{desk.judged.failing[0].partition(':')[0]}, safety factor {factor.said.partition(':')[0]}."
+    if factor.value < 1.0:
+        return f"It is expected to fail under its load, safety factor {factor.said.partition(':')[0]}."
+    return f"It bears its load, safety factor {factor.said}."
 
 
 def _undone(desk: Desk, event: KeyEventArguments) -> None:

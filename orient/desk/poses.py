@@ -78,7 +78,9 @@ def build(desk: Desk) -> None:
             tried = (
                 f"{len(desk.judged.ranking.directions):,} poses were tried; the lower the score, the better."
             )
-            near = " Numbers left out lean less than 15° from a pose shown."
+            near = (
+                " Left out is what leans less than 15° from a pose shown, but for the best that has no flat."
+            )
             asks.set_text(f"{tried}{near}{load}")
 
     def order() -> None:

@@ -77,7 +77,8 @@ def build(desk: Desk) -> None:
             with room, ui.element("ul").classes("points small"):
                 for line in section["notes"]:
                     with ui.element("li"):
-                        ui.label(line)
+                        # What a brief calls so is a field of the job here.
+                        ui.label(line.replace("give infill in [process]", "type the Fill, under Job,"))
 
     desk.when("brief", brief)
     desk.when("part", brief)

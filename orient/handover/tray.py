@@ -138,7 +138,10 @@ def tray_bytes(
     items = []
     if len(prints) == 1:
         (one,) = prints
-        items = [Item(one.feature.id, one.vertices, one.faces)]
+        # In the middle of the bed, as a part that is laid alone.
+        middle = (one.vertices.min(axis=0) + one.vertices.max(axis=0)) / 2.0
+        shift = np.array([bed_mm[0] / 2.0 - middle[0], bed_mm[1] / 2.0 - middle[1], 0.0])
+        items = [Item(one.feature.id, one.vertices + shift, one.faces)]
     else:
         shapes = [silhouette_of(one.vertices, one.faces) for one in prints]
         beds = lay_beds(shapes, [1] * len(shapes), Room(*bed_mm, 5.0, TRAY_GAP_MM))

@@ -17,11 +17,19 @@ def shown(monkeypatch, *, screen, patience_s):
     monkeypatch.setattr(sys, "stderr", screen)
     monkeypatch.setenv("TERM", "xterm")
     monkeypatch.setattr(progress, "PATIENCE_S", patience_s)
+    drawn = screen.isatty() and patience_s == 0.0
     with progress.following(1234) as report:
-        for step, done, of in (("measure", 500, 1000), ("measure", 1000, 1000), ("refine", 64, 64)):
+        steps = (
+            ("measure", 500, 1000, "500 of 1,000"),
+            ("measure", 1000, 1000, "1,000 of 1,000"),
+            ("refine", 64, 64, "Searching"),
+        )
+        for step, done, of, words in steps:
             report(step, done, of)
-            # The bar is drawn ten times a second.
-            time.sleep(0.15)
+            # The bar is drawn ten times a second, on a busy machine less often.
+            until = time.monotonic() + (10.0 if drawn else 0.15)
+            while words not in screen.getvalue() and time.monotonic() < until:
+                time.sleep(0.02)
     return screen.getvalue()
 
 

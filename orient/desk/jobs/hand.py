@@ -125,8 +125,9 @@ def trial_prints(
     wide, deep, _ = shop.machine.envelope_mm
     total = time_words(sum(one.minutes for one in tray.prints))
     names = ", ".join(one.feature.id for one in tray.prints)
-    said = f"{len(tray.prints)} test prints ({names}), {total} in all." + (
-        f" Left out: {late}." if late else ""
+    count = f"{len(tray.prints)} test prints" if len(tray.prints) > 1 else "1 test print"
+    said = f"{count} ({names}), {total} in all." + (
+        f" Left out: {late}; allow more minutes each." if late else ""
     )
     return File(
         f"{evaluation.part.name}-test-prints.3mf",

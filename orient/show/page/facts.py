@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from orient.show.page.chart import support_of
-from orient.show.words import direction_words
+from orient.show.words import direction_words, fill_words
 
 if TYPE_CHECKING:
     # Who only compares figures need not load what found them.
@@ -131,14 +131,21 @@ def headline(along: str, on_flat: bool) -> str:
     return f"Build it along {along}" + (", lying on its own flat." if on_flat else ", standing on support.")
 
 
+def _bears(evaluation: Evaluation, factor: float) -> str:
+    """A safety factor with what it is of, where hours and material are of another inside, and if it fails."""
+    from orient.strength.judge import MOST_SAFE
+
+    if factor >= MOST_SAFE:
+        return "no load"
+    solid = evaluation.brief.process.infill is None and bool(fill_words(evaluation))
+    return f"{factor:.2f}" + (" if solid" if solid else "") + (": fails" if factor < 1.0 else "")
+
+
 def _strength(evaluation: Evaluation, row: int) -> list[Fact]:
     columns = evaluation.ranking.columns
     if evaluation.strength is not None:
-        from orient.strength.judge import MOST_SAFE
-
         value = float(columns["safety_factor"][row])
-        said = "no load" if value >= MOST_SAFE else f"{value:.2f}"
-        return [Fact("safety factor", said, value, False)]
+        return [Fact("safety factor", _bears(evaluation, value), value, False)]
     if "load" in evaluation.ranking.penalty:
         value = float(columns["strength_retained"][row])
         return [Fact("strength kept", f"{value:.0%}".replace("%", " %"), value, False)]

@@ -350,5 +350,5 @@ def safety_paint(
         unread=bool(np.isnan(values).any() or np.isnan(at(away, field.places_mm[away])).any()),
         at=at,
         ramp=viridis,
-        told="each triangle in the colour of its weakest place",
+        told="Each triangle has the colour of its weakest place.",
     )

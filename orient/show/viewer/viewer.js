@@ -339,7 +339,7 @@ export function keyOf(way) {
   const marks = [0, 0.25, 0.5, 0.75, 1].map(share => Math.round(share * 253));
   return [`${way.name}:`, ...marks.map(k => entry(way.palette[k], `${+way.values[k].toPrecision(2)} ${way.unit}`)),
     entry(way.palette[254], `over ${+way.high.toPrecision(3)} ${way.unit}`),
-    ...(way.unread ? [entry(way.palette[255], "not read here")] : []), ...(way.told ? [`; ${way.told}`] : [])];
+    ...(way.unread ? [entry(way.palette[255], "not read here")] : []), ...(way.told ? [` ${way.told}`] : [])];
 }
 
 // What a face is, in words: its tilt, what was measured there, its hard feature.

@@ -162,6 +162,8 @@ class Judged:
         What the load cases do, as the page tells it; None where they were not counted.
     failing : tuple of str
         That the pose to take fails under the load cases, or may; empty where it does not.
+    fill : str
+        Which inside the safety is of, and which hours and material are of; empty where all are solid.
     load_caution : str or None
         The line that stands wherever a figure of strength does.
     file_name : str
@@ -181,6 +183,7 @@ class Judged:
     hours_note: str
     strength: dict[str, Any] | None
     failing: tuple[str, ...]
+    fill: str
     load_caution: str | None
     file_name: str
 

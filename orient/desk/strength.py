@@ -49,7 +49,7 @@ def build(desk: Desk) -> None:
         with found:
             for said in judged.failing:
                 ui.label(said).classes("caution-line")
-            for said in ((judged.load_caution or ""), *_of_the_fill(desk)):
+            for said in (judged.load_caution or "", _as_fields(judged.fill)):
                 ui.label(said).classes("small")
             with ui.element("div").classes("wide"), ui.element("table"):
                 with ui.element("thead"), ui.element("tr"):
@@ -77,8 +77,7 @@ def build(desk: Desk) -> None:
             with room, ui.element("ul").classes("points small"):
                 for line in section["notes"]:
                     with ui.element("li"):
-                        # What a brief calls so is a field of the job here.
-                        ui.label(line.replace("give infill in [process]", "type the Fill, under Job,"))
+                        ui.label(_as_fields(line))
 
     desk.when("brief", brief)
     desk.when("part", brief)
@@ -86,14 +85,9 @@ def build(desk: Desk) -> None:
     desk.when("strength", strength)
 
 
-def _of_the_fill(desk: Desk) -> tuple[str, ...]:
-    """Which inside the safety is of, where hours and material are of another."""
-    if desk.history.now.get("process", {}).get("infill") is not None:
-        return ()
-    return (
-        "Counted as solid all through, while hours and material are of a part filled to a fifth, which bears "
-        "less: type the Fill, under Job, to have its strength counted as filled.",
-    )
+def _as_fields(said: str) -> str:
+    """A sentence that names a key of a brief by the field of the job that stands for it here."""
+    return said.replace("ive infill in [process]", "ive the Fill, under Job,")
 
 
 def _bears_words(one: dict[str, str]) -> str:

@@ -16,7 +16,7 @@ from orient.evaluation.safety import failing
 from orient.evaluation.scale import scale_of
 from orient.show.page.facts import pose_facts, rests
 from orient.show.page.page import hours_note, strength_section
-from orient.show.words import direction_words
+from orient.show.words import direction_words, fill_words
 
 
 def evaluate_brief(held: Held, say: Say, *, toml: str) -> Judged:
@@ -122,6 +122,7 @@ def _judged(evaluation: Evaluation, toml: str) -> Judged:
         hours_note=hours_note(evaluation),
         strength=strength_section(evaluation),
         failing=failing(ranking),
+        fill=fill_words(evaluation),
         load_caution=LOAD_CAUTION if loaded else None,
         file_name=part.name,
     )

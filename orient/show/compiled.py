@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -62,9 +63,12 @@ def compile_beside(measures: bool = True, features: bool = False) -> Callable[[]
         Compiles the rest here and waits for the others.
     """
     wanted = [name for name, asked in (("measures", measures), ("features", features)) if asked]
+    # The same files as here, whatever lies in the folder that the shell stands in: loops are kept by file.
+    paths = [str(Path(__file__).parents[2]), *filter(None, [os.environ.get("PYTHONPATH")])]
     try:
         work = subprocess.Popen(
-            [sys.executable, "-m", "orient.show.compiled", *wanted],
+            [sys.executable, "-P", "-m", "orient.show.compiled", *wanted],
+            env=os.environ | {"PYTHONPATH": os.pathsep.join(paths)},
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,

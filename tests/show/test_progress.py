@@ -3,6 +3,7 @@
 import io
 import sys
 import time
+from pathlib import Path
 
 from orient.show import compiled, progress
 
@@ -79,3 +80,21 @@ def test_every_loop_that_looks_for_features_is_compiled_ahead():
     compiled.compile_rough()
     compiled.compile_features()
     assert compiled.features_compiled_before()
+
+
+def test_loops_are_compiled_from_the_files_that_run_whatever_folder_it_is(monkeypatch):
+    from orient.show import compiled
+
+    asked = {}
+    # It does not start, so nothing is compiled here.
+    monkeypatch.setattr(
+        compiled.subprocess, "Popen", lambda args, env, **_: asked.update(args=args, env=env) or _fail()
+    )
+    compiled.compile_beside()()
+    assert asked["args"][1] == "-P"
+    first = asked["env"]["PYTHONPATH"].split(compiled.os.pathsep)[0]
+    assert (Path(first) / "orient" / "show" / "compiled.py").samefile(compiled.__file__)
+
+
+def _fail():
+    raise OSError

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from time import monotonic
+
 from nicegui import ui
 
 from orient.desk.state import Desk
@@ -19,12 +21,26 @@ def progress_row(desk: Desk, kind: str) -> None:
     """
     told = ui.label().props('aria-live="polite"')
     bar = ui.linear_progress(show_value=False, size="6px").classes("bar").props('aria-label="how far it is"')
+    # Of its own: whoever listens to the page is not told every second.
+    clock = ui.label().classes("small")
     stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
 
+    began = 0.0
+
+    def second() -> None:
+        clock.set_text(f"{monotonic() - began:.0f} s")
+
+    ticking = ui.timer(1.0, second, active=False)
+
     def beside() -> None:
+        nonlocal began
         doing = desk.beside.get(kind)
-        for one in (bar, stop):
+        for one in (bar, clock, stop):
             one.set_visibility(doing is not None)
+        if doing is not None and not ticking.active:
+            began = monotonic()
+            second()
+        ticking.active = doing is not None
         told.set_text(told_words(desk, kind))
         bar.set_value((doing[1] if doing else None) or 0.0)
 

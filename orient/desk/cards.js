@@ -9,7 +9,7 @@ export default {
           <span class="told">
             <strong>{{ card.number }}<span class="along"> along {{ card.along }}</span> <span v-if="card.taken" class="tag">take this</span></strong>
             <span v-if="card.unsteady" class="unsteady">rests on {{ card.unsteady }}</span>
-            <span class="figures"><span v-for="fact in card.facts" :key="fact.name"><span class="name">{{ fact.name }}</span> {{ fact.said }}<span v-if="fact.best" class="best" title="The best of the poses in this list">best here</span></span></span>
+            <span class="figures"><span v-for="fact in card.facts" :key="fact.name"><span class="name" :title="fact.meant">{{ fact.name }}</span> {{ fact.said }}<span v-if="fact.best" class="best" title="The best of the poses in this list">best here</span></span></span>
           </span>
         </button>
         <button class="pin" type="button" :aria-pressed="pinned.includes(card.row)" @click="$emit('pin', card.row)"

@@ -161,7 +161,13 @@ def _want_held(desk: Desk) -> None:
         path = ("load", "case", _chosen_case(desk), "fixed")
         desk.edit(with_added(desk.history.now, path, found.selector), "where it is held", again=False)
 
-    want(desk, Wanted(f"Click the face or hole that holds the part.{_to_case(desk)}", "any", take))
+    def accepts(found: Picked) -> str:
+        cases = _all_cases(desk)
+        held = cases[_chosen_case(desk)].get("fixed", []) if cases else []
+        return "It is held there already: click another, or Done." if found.selector in held else ""
+
+    words = f"Click each face or hole that holds the part.{_to_case(desk)}"
+    want(desk, Wanted(words, "any", take, accepts, again=True))
 
 
 def _want_force(desk: Desk) -> None:

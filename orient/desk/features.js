@@ -2,8 +2,8 @@
 export default {
   template: `
     <div class="hard" v-if="features">
-      <fieldset class="verdicts"><legend>Show</legend>
-        <label v-for="verdict in verdicts" :key="verdict"><input type="checkbox" :value="verdict" v-model="shown"> {{ verdict }} <span class="small">{{ count(verdict) }}</span></label>
+      <fieldset class="verdicts told-apart"><legend>Show</legend>
+        <label v-for="(said, verdict) in verdicts" :key="verdict"><input type="checkbox" :value="verdict" v-model="shown"> {{ verdict }} <span class="small count">{{ count(verdict) }}</span> <span class="small">{{ said }}</span></label>
       </fieldset>
       <p v-if="!features.length">No hard feature was found: nothing on this part asks for care in this pose.</p>
       <p v-else-if="!listed.length" class="small">None of these verdicts is ticked.</p>
@@ -21,7 +21,7 @@ export default {
         </li>
       </ol>
     </div>`,
-  props: { features: Array, verdicts: Array },
+  props: { features: Array, verdicts: Object },
   data: () => ({ shown: ["redesign", "support", "tune"], chosen: null }),
   watch: { features() { this.chosen = null; } },
   computed: { listed() { return this.features.filter(one => this.shown.includes(one.verdict)); } },

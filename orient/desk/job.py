@@ -22,6 +22,8 @@ from orient.materials.polymers import polymers
 from orient.process import DEFAULT_POLYMER
 
 _KINDS = {"tension": "pulled", "compression": "pressed", "bending": "bent"}
+# A share in the brief, a percentage as the trade says it.
+_PERCENT = {"process.infill"}
 _MATTERS = {
     "visible": "is seen",
     "fit": "fits to another part",
@@ -77,11 +79,11 @@ def _process(desk: Desk) -> None:
         )
         machine = ui.select(classes, label="Machine", on_change=field("process.machine", "the machine"))
         numbers = {
-            "process.layer_height_mm": ("Layer, mm", "the layer", 0.05, "0.2"),
+            "process.layer_height_mm": ("Layer height, mm", "the layer", 0.05, "0.2"),
             "process.nozzle_mm": ("Nozzle, mm", "the nozzle", 0.1, "0.4"),
-            "process.line_width_mm": ("Line, mm", "the line", 0.05, "by nozzle"),
-            "process.infill": ("Fill, 0 to 1", "the fill", 0.1, "0.2"),
-            "load.service_temp_c": ("Warmest, °C", "how warm it gets", 5, "not said"),
+            "process.line_width_mm": ("Line width, mm", "the line", 0.05, "by nozzle"),
+            "process.infill": ("Fill, %", "the fill", 5, "20"),
+            "load.service_temp_c": ("In use at, °C", "how warm it gets", 5, "not said"),
             "job.quantity": ("Parts wanted", "the quantity", 1, "1"),
         }
         inputs = {}
@@ -97,6 +99,8 @@ def _process(desk: Desk) -> None:
                 if value is not None and value <= 0:
                     value = None
                 value = int(value) if whole and value is not None else value
+                if key in _PERCENT and value is not None:
+                    value = min(round(value / 100.0, 6), 1.0)
                 desk.edit(with_value(desk.history.now, key, value), what, joins=True)
 
             inputs[key].on_value_change(set_)
@@ -112,7 +116,8 @@ def _process(desk: Desk) -> None:
         machine.set_value(process.get("machine", "") if process.get("machine", "") in classes else "")
         for key, one in inputs.items():
             section, name = key.split(".")
-            one.set_value(now.get(section, {}).get(name))
+            value = now.get(section, {}).get(name)
+            one.set_value(round(100.0 * value, 4) if key in _PERCENT and value is not None else value)
         filling = False
 
     desk.when("brief", brief)
@@ -139,8 +144,8 @@ def _opener(desk: Desk) -> None:
 def _load(desk: Desk) -> None:
     ui.html("<h3>Load, at a first look</h3>", sanitize=False)
     ui.label(
-        "Along which way it is loaded: counted at once, without a solution. Forces, further down, take its "
-        "place."
+        "Say which way the load runs, and the poses count it at once. Forces, given below, take its place "
+        "once their stress is found."
     ).classes("small")
     with ui.element("div").classes("fields"):
         kind = ui.select(_KINDS, label="It is", on_change=lambda event: _set_kind(desk, event.value))

@@ -245,7 +245,7 @@ def _found(desk: Desk) -> None:
         "poses": ("Poses", poses.build),
         "hard": ("Hard features", hard.build),
         "strength": ("Strength", strength.build),
-        "variants": ("Redesign", variants.build),
+        "variants": ("Revision", variants.build),
         "take": ("Take away", take.build),
     }
     with ui.tabs().props("no-caps dense align=left inline-label narrow-indicator").classes("rooms") as tabs:

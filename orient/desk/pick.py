@@ -15,7 +15,7 @@ from typing import Any
 from nicegui import ui
 
 from orient.desk.answers import Picked, Vector
-from orient.desk.entry import scaled, unit_of
+from orient.desk.entry import scaled, selector_words, unit_of
 from orient.desk.state import Desk
 
 _TINTS = {"axis": 0x0072B2, "load": 0x0072B2}
@@ -37,10 +37,14 @@ class Wanted:
         Says in words why what was picked is of no use, or nothing.
     along : callable or None
         Does what is wanted with the way from one point to another, where points are picked.
+    again : bool
+        Whether the next click is for the same, until the hand says that it is done.
     first : (3,) tuple or None
         The first of two points.
     found : Picked or None
         What a click selects, until it is taken.
+    taken : bool
+        Whether something was.
     """
 
     words: str
@@ -48,8 +52,10 @@ class Wanted:
     take: Callable[[Picked], None]
     accepts: Callable[[Picked], str] = lambda picked: ""
     along: Callable[[Vector], None] | None = None
+    again: bool = False
     first: Vector | None = None
     found: Picked | None = None
+    taken: bool = False
 
 
 def banner(desk: Desk) -> None:
@@ -67,9 +73,12 @@ def banner(desk: Desk) -> None:
                 ui.label(wanted.words)
             else:
                 ui.label(f"This selects the {wanted.found.words}.")
-                ui.label(wanted.found.selector).classes("small")
+                ui.label(f"The job calls it {selector_words(wanted.found.selector)}.").classes("small")
                 ui.button("Take it", on_click=lambda: _taken(desk)).props("unelevated dense no-caps")
-            ui.button("Cancel", on_click=lambda: want(desk, None)).props("flat dense no-caps")
+            done = wanted.again and wanted.taken and wanted.found is None
+            ui.button("Done" if done else "Cancel", on_click=lambda: _leave(desk)).props(
+                "unelevated dense no-caps" if done else "flat dense no-caps"
+            )
 
     desk.when("pick", show)
 
@@ -108,7 +117,7 @@ async def picked(desk: Desk, told: dict[str, Any]) -> None:
         ui.notify(said)
         return
     wanted.found = found
-    desk.scene.tint([("hover", found)])
+    desk.scene.tint([*desk.marked, ("hover", found)])
     desk.tell("pick")
 
 
@@ -117,8 +126,23 @@ def _taken(desk: Desk) -> None:
     if wanted is None or wanted.found is None:
         return
     found = wanted.found
-    want(desk, None)
+    if wanted.again:
+        wanted.found, wanted.taken = None, True
+        desk.tell("pick")
+    else:
+        want(desk, None)
     wanted.take(found)
+
+
+def _leave(desk: Desk) -> None:
+    """Give up what was clicked last; where more were asked for, what is taken already stays."""
+    wanted: Wanted | None = desk.wanted
+    if wanted is not None and wanted.again and wanted.found is not None and wanted.taken:
+        wanted.found = None
+        desk.start(mark(desk))
+        desk.tell("pick")
+    else:
+        want(desk, None)
 
 
 def axes_of(desk: Desk) -> list[Sequence[float]]:
@@ -129,7 +153,7 @@ def axes_of(desk: Desk) -> list[Sequence[float]]:
 
 async def mark(desk: Desk) -> None:
     """Tint the faces that the job names, and draw its arrows."""
-    if desk.scene is None or desk.brought is None or desk.brought.bodies or desk.wanted is not None:
+    if desk.scene is None or desk.brought is None or desk.brought.bodies:
         return
     now = desk.history.now
     named: list[tuple[str, str, Vector | None]] = []
@@ -139,7 +163,7 @@ async def mark(desk: Desk) -> None:
         named += [("load", one["on"], None) for kind in ("pressure", "moment") for one in case.get(kind, [])]
     named += [("matters", one["on"], None) for one in now.get("faces", [])]
     found = await desk.visitor.quick.do("named", selectors=[one[1] for one in named]) if named else []
-    if desk.scene is None or desk.wanted is not None:
+    if desk.scene is None:
         return
     scene = json.loads(desk.brought.scene)
     size = float(scene["size"])
@@ -153,7 +177,10 @@ async def mark(desk: Desk) -> None:
             arrows.append(_arrow(one, newtons, size))
     for axis in axes_of(desk):
         arrows += _axis_arrows(scene, axis)
-    desk.scene.tint(marks)
+    desk.marked = marks
+    wanted: Wanted | None = desk.wanted
+    asked = [] if wanted is None or wanted.found is None else [("hover", wanted.found)]
+    desk.scene.tint([*marks, *asked])
     desk.scene.arrows(arrows)
 
 

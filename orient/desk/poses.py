@@ -12,7 +12,7 @@ from orient.desk.order import facts_of, weights_of
 from orient.desk.scene import PartScene
 from orient.desk.state import BY_HAND, Desk
 from orient.desk.views import PoseCards, TradeOff
-from orient.show.page.facts import Fact, compared
+from orient.show.page.facts import MEANT, Fact, compared
 
 # What a slider weighs, in words, and how far it goes.
 _SLIDERS = {
@@ -44,6 +44,7 @@ def build(desk: Desk) -> None:
                 slider.on("update:model-value", moved, throttle=0.05)
             sliders[name] = (slider, figure, label)
     asks = ui.label().classes("small")
+    figures = ui.expansion("What the figures mean").classes("meant")
     pair = ui.element("div").classes("pair")
     listed = PoseCards()
     listed.on_choose(lambda row: desk.start(desk.show(row)))
@@ -75,16 +76,29 @@ def build(desk: Desk) -> None:
             asks.set_text(waits if asked else none if desk.brought is None else soon)
         else:
             load = _load_words(desk)
-            tried = (
-                f"{len(desk.judged.ranking.directions):,} poses were tried; the lower the score, the better."
+            count = len(desk.judged.ranking.directions)
+            asks.set_text(
+                f"{count:,} poses were tried; the best that stand well apart are shown. The lower the score, "
+                f"the better.{load}"
             )
-            near = (
-                " Left out is what leans less than 15° from a pose shown, but for the best that has no flat."
-            )
-            asks.set_text(f"{tried}{near}{load}")
+
+    meant: list[str] = []
+
+    def explain(names: list[str]) -> None:
+        figures.set_visibility(bool(names))
+        if names == meant:
+            return
+        meant[:] = names
+        figures.clear()
+        with figures, ui.element("dl"):
+            for name in names:
+                with ui.element("div"):
+                    ui.html(name, sanitize=False, tag="dt")
+                    ui.html(f": {MEANT[name]}.", sanitize=False, tag="dd")
 
     def order() -> None:
         cards = desk.cards
+        explain([fact.name for fact in cards[0].facts] if cards else [])
         weighed()
         told()
         why.clear()

@@ -94,6 +94,8 @@ class Desk:
         The page, within which work that nobody waits for is done: what goes wrong there is told there.
     wanted : Wanted or None
         What the next click on the part is for.
+    marked : list of (str, Picked)
+        Faces that the job names, as they were tinted last.
     """
 
     visitor: Visitor
@@ -125,6 +127,7 @@ class Desk:
     case: int = 0
     page: Element | None = None
     wanted: Any = None
+    marked: list[tuple[str, Picked]] = field(default_factory=list)
     loaded: bool = False
     scene: PartScene | None = None
     _listeners: dict[str, list[Callable[[], Any]]] = field(default_factory=dict)
@@ -226,9 +229,12 @@ class Desk:
         self.pinned, self.pictures, self.poses, self.solid = [], {}, {}, {}
         self.loaded, self.compared, self.revision, self.case, self.trouble = False, None, None, 0, ""
         self.said.clear()
-        if not brought.bodies and self.scene is not None:
-            self.scene.open(brought.scene)
-        self.tell("part", "order", "pose", "beside", "strength", "compared")
+        self.wanted, self.marked = None, []
+        if self.scene is not None:
+            self.scene.mode("look")
+            if not brought.bodies:
+                self.scene.open(brought.scene)
+        self.tell("part", "order", "pose", "pick", "beside", "strength", "compared")
         if not brought.bodies and brought.doubt is None:
             await self.evaluate()
 

@@ -10,8 +10,8 @@ from nicegui.events import GenericEventArguments
 
 from orient.desk.order import Card, Order
 from orient.show.page.chart import HEIGHT, WIDTH
-
-VERDICTS = ("redesign", "support", "tune", "fine")
+from orient.show.page.facts import MEANT
+from orient.show.words import VERDICT_WORDS
 
 
 class PoseCards(Element, component="cards.js"):
@@ -40,7 +40,10 @@ class PoseCards(Element, component="cards.js"):
                 "along": one.along,
                 "taken": one.taken,
                 "unsteady": "" if one.lies else one.rests,
-                "facts": [{"name": f.name, "said": f.said, "best": f.best} for f in one.facts],
+                "facts": [
+                    {"name": f.name, "said": f.said, "best": f.best, "meant": MEANT.get(f.name, "")}
+                    for f in one.facts
+                ],
             }
             for one in cards
         ]
@@ -91,7 +94,7 @@ class HardFeatures(Element, component="features.js"):
 
     def __init__(self) -> None:
         super().__init__()
-        self._props |= {"features": None, "verdicts": list(VERDICTS)}
+        self._props |= {"features": None, "verdicts": VERDICT_WORDS}
 
     def on_choose(self, handler: Callable[[int], Any]) -> None:
         """Call with the number of the feature that was chosen."""

@@ -15,17 +15,12 @@ from orient.evaluation import Evaluation
 from orient.features.model import SMALL_IS_HARD, VERDICTS, Feature, Hole
 from orient.features.register import BY_NAME, KINDS, Inspection
 from orient.show.part import number, numbers, part_document
-from orient.show.words import direction_words
+from orient.show.words import VERDICT_WORDS, direction_words
 
 FEATURES_SCHEMA = "orient/features/1"
 
 # What a verdict asks for, as the head of its entries.
-_HEADS = {
-    "redesign": "Redesign: will not come out as drawn",
-    "support": "Support: needs holding up",
-    "tune": "Tune: wants its settings, or a small change",
-    "fine": "Fine",
-}
+_HEADS = {name: f"{name.capitalize()}: {said}" for name, said in VERDICT_WORDS.items()} | {"fine": "Fine"}
 # More entries of a kind and verdict than this are told as one, the hardest in full.
 _TOLD_APART = 3
 # More holes than this are told by size.

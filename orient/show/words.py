@@ -7,6 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+# What a verdict says of a feature.
+VERDICT_WORDS = {
+    "redesign": "will not come out as drawn",
+    "support": "needs holding up",
+    "tune": "wants its settings, or a small change",
+    "fine": "asks for nothing",
+}
+
 if TYPE_CHECKING:
     # Who only names a direction need not load what found it.
     from orient.evaluation import Evaluation

@@ -281,6 +281,24 @@ newton_mm = 500
 """
 
 
+def test_a_fill_is_typed_in_percent_and_kept_as_a_share(tmp_path):
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None)
+        with user:
+            fill = next(one for one in ElementFilter(kind=ui.number) if one.props["label"] == "Fill, %")
+            fill.set_value(35)
+            assert desk.history.now["process"]["infill"] == 0.35
+            fill.set_value(140)
+            assert desk.history.now["process"]["infill"] == 1.0
+            fill.set_value(None)
+            assert "process" not in desk.history.now
+            desk.edit(with_value(desk.history.now, "process.infill", 0.15), "the fill")
+            assert fill.value == 15
+        await seen(lambda: not background_tasks.running_tasks or desk.busy == "")
+
+    simulated(test, tmp_path)
+
+
 def test_another_load_case_is_held_as_the_one_before_and_takes_what_is_added(tmp_path):
     async def test(user, desk):
         await seen(lambda: desk.judged is not None)

@@ -138,6 +138,28 @@ def test_what_a_click_selects_is_shown_before_it_is_taken(laid):
     assert not laid.locator("text=held: face-near").count()
 
 
+def test_one_place_after_another_is_held_until_the_hand_is_done(laid):
+    laid.get_by_role("button", name="corner").click()
+    laid.get_by_role("button", name="Held at").click()
+    held = laid.locator(".entry", has_text="held: ")
+    for count, (across, down) in enumerate(((0.5, 0.62), (0.66, 0.45)), start=1):
+        laid.wait_for_selector(".banner >> text=Click each face or hole that holds the part.")
+        x, y = rest(laid, across, down)
+        laid.mouse.click(x, y)
+        laid.get_by_role("button", name="Take it").click()
+        until(lambda count=count: held.count() == count, 60)
+        # What is held stays green on the part while the next click is waited for.
+        until(lambda: "held" in laid.locator(".middle .key").text_content(), 60)
+    laid.mouse.click(*rest(laid, 0.66, 0.45))
+    laid.wait_for_selector("text=It is held there already")
+    assert held.count() == 2
+    laid.get_by_role("button", name="Done").click()
+    laid.wait_for_selector(".banner .note", state="hidden")
+    undo(laid)
+    undo(laid)
+    until(lambda: held.count() == 0, 60)
+
+
 def rest(page, across, down):
     """Bring the pointer to a place and leave it there, as a hand does that is done."""
     x, y = spot(page, across, down)
@@ -189,6 +211,7 @@ def test_the_keyboard_alone_takes_a_face_and_turns_the_part(laid):
     laid.get_by_role("button", name="Take it").focus()
     laid.keyboard.press("Enter")
     laid.wait_for_selector(".entry >> text=held: ")
+    laid.get_by_role("button", name="Done").click()
     undo(laid)
     laid.wait_for_selector(".entry >> text=held: ", state="detached")
     laid.get_by_text("Turn the part by hand").click()
@@ -385,7 +408,7 @@ def test_a_doubtful_unit_and_several_bodies_are_asked(fresh, tmp_path):
 @pytest.mark.slow
 def test_a_redesign_is_seen_beside_the_part_coloured_and_turned_with_it(fresh):
     bring(fresh, BRACKET)
-    fresh.get_by_role("tab", name="Redesign").click()
+    fresh.get_by_role("tab", name="Revision").click()
     fresh.locator(".q-tab-panel .drop input[type=file]").set_input_files(PARTS / "mast_bracket_rev_b.stl")
     sides = "[...document.querySelectorAll('.compared .viewer')].map(one => one.viewer)"
     fresh.wait_for_selector(".judgement", timeout=300_000)
@@ -401,7 +424,7 @@ def test_a_redesign_is_seen_beside_the_part_coloured_and_turned_with_it(fresh):
     a, b = fresh.evaluate(f"() => {sides}.map(one => one.camera.position.toArray())")
     np.testing.assert_allclose(a, b)
     fresh.reload()
-    fresh.get_by_role("tab", name="Redesign").click()
+    fresh.get_by_role("tab", name="Revision").click()
     fresh.wait_for_selector(".compared .viewer canvas")
 
 

@@ -15,6 +15,21 @@ if TYPE_CHECKING:
 
 ABOUT = "≈ "
 
+# What a figure is, for whoever meets it for the first time.
+MEANT = {
+    "support": "the volume of the columns that hold up what hangs over too far",
+    "height": "how tall the build is; the taller, the longer it takes",
+    "first layer": "the area that touches the bed; the more, the better it sticks",
+    "surface steps": "how high the stairs are that layers leave on slopes, on average",
+    "strength kept": "how much of the strength within a layer is left along the way it is loaded",
+    "safety factor": "how many times its load it bears before it fails; below 1 it does not bear it",
+    "hard features": "how many places ask for a redesign, for support or for tuning",
+    "hours": "time to build one part, with its support",
+    "material": "polymer for one part, with its support",
+    "cost": "what one part costs at the shop's rates",
+    "score": "all that matters weighed together; the lower, the better",
+}
+
 
 @dataclass(frozen=True)
 class Fact:
@@ -52,15 +67,13 @@ def pose_facts(evaluation: Evaluation, row: int) -> list[Fact]:
         Fact("support", f"{about('support_volume_mm3')}{support:,.0f} mm³", support),
         Fact("height", f"{columns['height_mm'][row]:.1f} mm", columns["height_mm"][row]),
         Fact("first layer", f"{about('first_layer_mm2')}{first:,.0f} mm²", first, False),
-        Fact("steps", f"{columns['stair_step_mm'][row]:.3f} mm", columns["stair_step_mm"][row]),
+        Fact("surface steps", f"{columns['stair_step_mm'][row]:.3f} mm", columns["stair_step_mm"][row]),
         *_strength(evaluation, row),
     ]
     if evaluation.features is not None and row in evaluation.features.poses:
         counts = evaluation.features.poses[row].counts
-        hard = [
-            f"{counts[verdict]} {verdict}" for verdict in ("redesign", "support", "tune") if counts[verdict]
-        ]
-        said = ", ".join(hard) or "none"
+        asked = [verdict for verdict in ("redesign", "support", "tune") if counts[verdict]]
+        said = ", ".join(f"{counts[verdict]} to {verdict}" for verdict in asked) or "none"
         # Worst verdicts decide; the weights only order.
         worst = counts["redesign"] * 1e6 + counts["support"] * 1e3 + counts["tune"]
         facts.append(Fact("hard features", said, float(worst)))

@@ -31,7 +31,8 @@ class Island:
     ends : (2, 3) float64
         Those two points, part coordinates, mm.
     middle : (3,) float64
-        Middle of its outline, part coordinates, mm.
+        Middle of that run, part coordinates, mm; where it hangs beside the island, as that of an angle's
+        foot does, the place of the outline nearest to it.
     faces : (k,) int64
         Faces that the section cuts.
     """
@@ -97,19 +98,26 @@ def bed_of(part: Part, direction: Floats, heights: Floats, layer_mm: float) -> B
     flat_start, flat_end = start @ axes, end @ axes
     enclosed = 0.5 * (flat_start[:, 0] * flat_end[:, 1] - flat_start[:, 1] * flat_end[:, 0])
     label = _pieces(part.neighbours, cut, len(part.faces))
+    outlines = [np.flatnonzero(label == piece) for piece in range(int(label.max(initial=-1)) + 1)]
+    areas = [float(enclosed[rows].sum()) for rows in outlines]
+    hollow = [rows for rows, area in zip(outlines, areas, strict=True) if not area > 0]
     islands = []
-    for piece in range(int(label.max(initial=-1)) + 1):
-        rows = np.flatnonzero(label == piece)
-        area = float(enclosed[rows].sum())
+    for rows, area in zip(outlines, areas, strict=True):
         if not area > 0:
             continue
         first, second, run = _longest_run(flat_start[rows])
+        middle = 0.5 * (flat_start[rows[first]] + flat_start[rows[second]])
+        around = np.concatenate([rows, *hollow])
+        if _inside(middle, flat_start[around], flat_end[around]):
+            place = 0.5 * (start[rows[first]] + start[rows[second]])
+        else:
+            place = _nearest(middle, flat_start[rows], flat_end[rows], start[rows], end[rows])
         islands.append(
             Island(
                 area_mm2=area,
                 run_mm=run,
                 ends=start[rows[[first, second]]],
-                middle=0.5 * (start[rows[first]] + start[rows[second]]),
+                middle=place,
                 faces=cut[rows].astype(np.int64),
             )
         )
@@ -124,6 +132,23 @@ def bed_of(part: Part, direction: Floats, heights: Floats, layer_mm: float) -> B
         tip_margin_deg=_margin_deg(outline, mass @ axes, rise),
         shadow_mm2=float(shapely.convex_hull(shapely.multipoints(part.hull.points @ axes)).area),
     )
+
+
+def _inside(spot: Floats, start: Floats, end: Floats) -> bool:
+    """Whether outlines run round a place, by the angle that they turn about it."""
+    a, b = start - spot, end - spot
+    turned = np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1)).sum()
+    return bool(turned > np.pi)
+
+
+def _nearest(spot: Floats, flat_start: Floats, flat_end: Floats, start: Floats, end: Floats) -> Floats:
+    """The place of an outline that is nearest to a place of its plane, in space."""
+    way = flat_end - flat_start
+    long = np.maximum((way**2).sum(axis=1), 1e-30)
+    share = np.clip(((spot - flat_start) * way).sum(axis=1) / long, 0.0, 1.0)[:, None]
+    row = int(((flat_start + share * way - spot) ** 2).sum(axis=1).argmin())
+    place: Floats = start[row] + share[row] * (end[row] - start[row])
+    return place
 
 
 def _section(

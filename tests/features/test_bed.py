@@ -48,6 +48,29 @@ def test_a_ring_is_one_island_without_its_hole():
     assert ring.islands[0].run_mm == pytest.approx(40.0)
 
 
+@pytest.mark.parametrize(
+    ("solid", "foot"),
+    [
+        pytest.param(
+            box((0, 60), (0, 8), (0, 5)) + box((0, 8), (0, 60), (0, 5)),
+            shapely.box(0, 0, 60, 8) | shapely.box(0, 0, 8, 60),
+            id="angle",
+        ),
+        pytest.param(
+            box((-30, 30), (-20, 20), (0, 5)) - box((-25, 25), (-15, 15), (-1, 6)),
+            shapely.box(-30, -20, 30, 20) - shapely.box(-25, -15, 25, 15),
+            id="frame",
+        ),
+        pytest.param(box((0, 60), (0, 20), (0, 5)), shapely.box(0, 0, 60, 20), id="slab"),
+    ],
+)
+def test_an_island_is_named_at_a_place_that_lies_on_the_bed(solid, foot):
+    # Shapely, a general reference library, says whether the place is on the foot.
+    (island,) = bed(solid).islands
+    assert foot.distance(shapely.Point(island.middle[:2])) < 1e-6
+    assert island.middle[2] == pytest.approx(0.1)
+
+
 def test_tipping_margin_of_a_block_is_the_angle_of_its_half_diagonal():
     # atan(half the base / height of the centre of mass).
     block = bed(box((0, 10), (0, 30), (0, 40)))

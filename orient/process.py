@@ -247,7 +247,7 @@ def process_from(brief: Brief) -> Process:
     assumptions = list(strength_notes)
     if wish.polymer is None:
         assumptions.insert(0, f"No polymer was named: typical {named.key} is taken.")
-    assumptions += _short_and_cool(brief)
+    assumptions += service_words(brief)
     spreads, spread_sources = _spreads(named, known, brief.polymer, strengths)
     return Process(
         layer_height_mm=layer,
@@ -374,8 +374,8 @@ def _spreads(
     return values, sources
 
 
-def _short_and_cool(brief: Brief) -> list[str]:
-    """Say where the service is hotter or longer than the tests that strengths come from."""
+def service_words(brief: Brief) -> list[str]:
+    """Say, in one sentence or none, where the service is hotter or longer than the tests behind strengths."""
     hot, service = brief.load.service_temp_c, []
     if hot is not None and hot > ROOM_C + 5:
         service.append(f"service at {hot:g} °C")

@@ -162,6 +162,8 @@ class Judged:
         What the load cases do, as the page tells it; None where they were not counted.
     failing : tuple of str
         That the pose to take fails under the load cases, or may; empty where it does not.
+    infill : float
+        The share of the inside that hours and material are of.
     fill : str
         Which inside the safety is of, and which hours and material are of; empty where all are solid.
     load_caution : str or None
@@ -183,6 +185,7 @@ class Judged:
     hours_note: str
     strength: dict[str, Any] | None
     failing: tuple[str, ...]
+    infill: float
     fill: str
     load_caution: str | None
     file_name: str
@@ -264,6 +267,8 @@ class Compared:
 
     Attributes
     ----------
+    build : str
+        Which to build, in a few words.
     verdict, word : str
         Which is better and why; ``better``, ``worse`` or ``tie``.
     rows : tuple of dict
@@ -279,6 +284,7 @@ class Compared:
     """
 
     names: tuple[str, str]
+    build: str
     verdict: str
     word: str
     rows: tuple[dict[str, str], ...]

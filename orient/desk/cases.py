@@ -18,10 +18,10 @@ from orient.desk.state import Desk
 
 def build(desk: Desk) -> None:
     """The list of load cases, and what adds to it."""
-    ui.html("<h3>Held and pushed</h3>", sanitize=False)
+    ui.html("<h3>Load: forces</h3>", sanitize=False)
     ui.label(
-        "For the strength: where it is held, and with how many newtons it is pushed where. A force is spread "
-        "over the face or hole that is clicked; what acts together is one load case."
+        "For a safety factor: where it is held, and with how many newtons it is pushed where. A force is "
+        "spread over the face or hole that is clicked; what acts together is one load case."
     ).classes("small")
     with ui.element("div").classes("abreast"):
         ui.button("Held at …", on_click=lambda: _want_held(desk)).props("outline dense no-caps")
@@ -55,7 +55,7 @@ def _case(desk: Desk, k: int, case: dict[str, Any], *, alone: bool) -> None:
                 name.props("dense outlined stack-label").classes("case-name")
                 for event in ("blur", "keydown.enter"):
                     name.on(event, lambda: _name_case(desk, k, name.value))
-                both = ui.checkbox("both ways", value=bool(case.get("both_ways")))
+                both = ui.checkbox("acts both ways", value=bool(case.get("both_ways")))
                 both.props("dense").tooltip("It acts as much the other way, as a gust and its lull do")
                 both.on_value_change(lambda event: _both_ways(desk, k, event.value))
             else:
@@ -192,12 +192,12 @@ def _ask_newtons(desk: Desk, found: Picked) -> None:
         ways = {"along the hole": base, "back along the hole": scaled(base, -1.0)} | ways
     with ui.dialog() as dialog, ui.card():
         ui.label(f"How hard is the {found.words} pushed?")
-        newtons = ui.number("newtons", value=50, min=0.001).props("outlined autofocus")
+        newtons = ui.number("newtons", min=0.001, placeholder="120").props("outlined autofocus")
         way = ui.select(list(ways), value=next(iter(ways)), label="which way").props("outlined")
 
         def add() -> None:
             if not newtons.value or newtons.value <= 0:
-                ui.notify("Give a force above zero.")
+                ui.notify("Say how many newtons: a number above zero.")
                 return
             force = {"on": found.selector, "newtons": list(scaled(ways[way.value], newtons.value))}
             path = ("load", "case", _chosen_case(desk), "force")

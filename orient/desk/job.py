@@ -43,8 +43,8 @@ def build(desk: Desk) -> None:
                 )
                 _opener(desk)
         _process(desk)
-        _load(desk)
         cases.build(desk)
+        _load(desk)
         _faces(desk)
 
 
@@ -142,10 +142,10 @@ def _opener(desk: Desk) -> None:
 
 
 def _load(desk: Desk) -> None:
-    ui.html("<h3>Load, at a first look</h3>", sanitize=False)
+    ui.html("<h3>Load: only its direction</h3>", sanitize=False)
     ui.label(
-        "Say which way the load runs, and the poses count it at once. Forces, given below, take its place "
-        "once their stress is found."
+        "Enough to rank the poses: along which way it is pulled, pressed or bent. Where forces are given, "
+        "leave it out: they take its place once their stress is found."
     ).classes("small")
     with ui.element("div").classes("fields"):
         kind = ui.select(_KINDS, label="It is", on_change=lambda event: _set_kind(desk, event.value))
@@ -154,7 +154,7 @@ def _load(desk: Desk) -> None:
     with ui.element("div").classes("abreast"):
         ui.button("Click a face or hole", on_click=lambda: _want_axis(desk)).props("outline dense no-caps")
         ui.button("Two points", on_click=lambda: _want_points(desk)).props("outline dense no-caps")
-        typed = ui.input(placeholder="or 1,0,0").props("dense outlined").classes("typed")
+        typed = ui.input(placeholder="x,y,z").props("dense outlined").classes("typed")
         typed.on("keydown.enter", lambda: _typed(desk, typed))
     axes = ui.element("div")
 

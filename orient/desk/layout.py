@@ -143,7 +143,6 @@ def _middle(desk: Desk) -> None:
             desk.scene = PartScene(
                 desk.visitor.shelf, hint="Drag to turn the view; point at a face to read what is known of it."
             )
-        desk.scene.on_trouble(lambda said: ui.notify(f"The picture could not be drawn: {said}", timeout=0))
         desk.scene.on_picked(desk_picked(desk))
         desk.scene.on_turned(lambda told: _guarded(desk.turned(told["direction"])))
         with ui.element("div").classes("switches"):
@@ -189,9 +188,10 @@ def _middle(desk: Desk) -> None:
         stale.set_visibility(desk.stale and bool(desk.busy))
         rests.set_visibility(shown is not None and not other and not stale.visible)
         rests.set_text(f"It rests on {shown.rests}." if shown is not None else "")
-        bears = _bears_words(desk, shown)
+        bears, how = _bears_words(desk, shown)
         fails.set_visibility(bool(bears))
         fails.set_text(bears)
+        fails.classes(f"fails {how}".strip(), remove="bears unsure short")
 
     def beside() -> None:
         finding = "strength" in desk.beside
@@ -203,6 +203,10 @@ def _middle(desk: Desk) -> None:
 
     def pose() -> None:
         loaded = desk.loaded
+        if desk.paint == "safety" and not loaded:
+            # The colours went with what they were of.
+            desk.start(desk.colour("overhang"))
+            desk.paint = "overhang"
         ways.set_options({k: v for k, v in WAYS.items() if k != "safety" or loaded}, value=desk.paint)
 
     desk.when("part", part)
@@ -215,19 +219,23 @@ def _middle(desk: Desk) -> None:
     desk.when("strength", pose)
 
 
-def _bears_words(desk: Desk, card: Card | None) -> str:
-    """Whether the pose that is shown bears its load, in a line beside the answer."""
+def _bears_words(desk: Desk, card: Card | None) -> tuple[str, str]:
+    """Whether the pose that is shown bears its load, in a line beside the answer, and how that looks."""
     if desk.judged is None or card is None or not desk.loaded or desk.forces_moved:
-        return ""
+        return "", ""
     factor = next((fact for fact in card.facts if fact.name == "safety factor"), None)
     if factor is None:
-        return ""
+        return "", ""
     if card.taken and desk.judged.failing:
         # Its first half has room here; the Strength room and the files say all of it.
-        return f"{desk.judged.failing[0].partition(':')[0]}, safety factor {factor.said.partition(':')[0]}."
+        said = desk.judged.failing[0].partition(":")[0]
+        return f"{said}, safety factor {factor.said.partition(':')[0]}.", "short"
     if factor.value < 1.0:
-        return f"It is expected to fail under its load, safety factor {factor.said.partition(':')[0]}."
-    return f"It bears its load, safety factor {factor.said}."
+        said = f"It is expected to fail under its load, safety factor {factor.said.partition(':')[0]}."
+        return said, "short"
+    # What heat and time take from it is not known here.
+    where = " for a short time at room temperature" if (desk.judged.strength or {}).get("service") else ""
+    return f"It bears its load{where}, safety factor {factor.said}.", "unsure" if where else "bears"
 
 
 def _undone(desk: Desk, event: KeyEventArguments) -> None:

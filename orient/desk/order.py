@@ -15,7 +15,7 @@ from orient.ranking.ranked import Ranking, rank_poses
 from orient.ranking.weights import check_weights
 from orient.show.page.chart import Chart, trade_off
 from orient.show.page.facts import Fact, compared, headline
-from orient.show.words import direction_words
+from orient.show.words import direction_words, lean_words
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,8 +69,9 @@ class Card:
         Where it stands in `Judged`: it names the pose whatever its rank.
     number : int
         Its rank, from 1.
-    head, along, rests : str
-        What to do, in one line; the build direction; what the pose rests on.
+    head, along, leans, rests : str
+        What to do, in one line; the build direction; how far it is off the nearest axis of the file, empty
+        where it is one; what the pose rests on.
     facts : tuple of Fact
         Its figures, the best of those shown marked.
     why : tuple of str
@@ -84,6 +85,7 @@ class Card:
     number: int
     head: str
     along: str
+    leans: str
     rests: str
     facts: tuple[Fact, ...]
     why: tuple[str, ...]
@@ -168,6 +170,7 @@ def cards(order: Order, most: int = 6, *, also: tuple[int, ...] = ()) -> list[Ca
                 number=row + 1,
                 head=headline(along, order.judged.rests[of].startswith("its flat")),
                 along=along,
+                leans=lean_words(ranking.directions[row]),
                 rests=order.judged.rests[of],
                 facts=tuple(own),
                 why=ranking.why[row],

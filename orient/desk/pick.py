@@ -15,7 +15,7 @@ from typing import Any
 from nicegui import ui
 
 from orient.desk.answers import Picked, Vector
-from orient.desk.entry import scaled, selector_words, unit_of
+from orient.desk.entry import scaled, unit_of
 from orient.desk.state import Desk
 
 _TINTS = {"axis": 0x0072B2, "load": 0x0072B2}
@@ -73,7 +73,7 @@ def banner(desk: Desk) -> None:
                 ui.label(wanted.words)
             else:
                 ui.label(f"This selects the {wanted.found.words}.")
-                ui.label(f"The job calls it {selector_words(wanted.found.selector)}.").classes("small")
+                ui.label("Take it, or click another instead.").classes("small")
                 ui.button("Take it", on_click=lambda: _taken(desk)).props("unelevated dense no-caps")
             done = wanted.again and wanted.taken and wanted.found is None
             ui.button("Done" if done else "Cancel", on_click=lambda: _leave(desk)).props(

@@ -78,8 +78,8 @@ def build(desk: Desk) -> None:
             load = _load_words(desk)
             count = len(desk.judged.ranking.directions)
             asks.set_text(
-                f"{count:,} poses were tried; the best that stand well apart are shown. The lower the score, "
-                f"the better.{load}"
+                f"{count:,} poses were tried and numbered by score, the lower the better. Shown are the best "
+                f"that stand well apart, and the best that rests on no flat face.{load}"
             )
 
     meant: list[str] = []

@@ -114,7 +114,7 @@ export default {
         const had = viewer.pose && viewer.pose.number, before = viewer.laid.matrix.clone();
         const eye = viewer.camera.position.clone(), target = viewer.controls.target.clone();
         // Its own colours belong to a pose: between two of them the part is plain.
-        viewer.setPaint("plain");
+        if (this.can("plain", number)) viewer.setPaint("plain");
         // A pose that is on the bed already is seen from where it is seen: what was looked at is not lost.
         const lies = new THREE.Matrix4().fromArray(this.data.poses.find(one => one.number === number).matrix);
         viewer.setPose(number, had > 0 && before.equals(lies));
@@ -267,11 +267,13 @@ export default {
     },
     see(name) { return this.then(() => { if (this.viewer) { this.land(); this.viewer.place(name); } }); },
     // The camera goes to a place of the part, and looks at it from the side that it looks to.
-    goTo(place, looks, reach) {
+    goTo(place, looks, reach, id) {
       return this.then(() => {
         const viewer = this.viewer;
         if (!viewer) return;
         this.land();
+        // Of several letters that lie over each other the chosen one is on top.
+        for (const one of viewer.labels.children) one.classList.toggle("chosen", one.textContent === id);
         const target = new THREE.Vector3(...place).applyMatrix4(viewer.laid.matrix);
         let way = new THREE.Vector3(...looks).transformDirection(viewer.laid.matrix);
         const now = viewer.camera.position.clone().sub(viewer.controls.target).normalize();
@@ -279,7 +281,7 @@ export default {
         // Seen a little from the side, so that what stands about it is seen too.
         way.multiplyScalar(1.2).add(now.multiplyScalar(0.8)).normalize();
         if (Math.abs(way.z) > 0.97) way.x += 0.3;
-        const far = Math.max(5 * reach, 0.5 * this.data.size) / (2 * Math.tan(13 * Math.PI / 180)) * 0.75;
+        const far = Math.min(Math.max(5 * reach, 0.5 * this.data.size), this.data.size) / (2 * Math.tan(13 * Math.PI / 180)) * 0.75;
         const eye = target.clone().add(way.normalize().multiplyScalar(far));
         return this.fly(eye, target);
       });
@@ -328,8 +330,34 @@ export default {
       viewer.aim(event.clientX, event.clientY);
       viewer.laid.updateMatrixWorld(true);
       const found = viewer.hit.intersectObject(viewer.mesh, false)[0];
+      const mouth = this.mode.name === "any" && this.mouthAt(viewer.hit.ray, found ? found.distance : Infinity);
+      if (mouth) return mouth;
       if (!found) return null;
       return { face: found.faceIndex, point: found.point.clone().applyMatrix4(viewer.laid.matrix.clone().invert()).toArray() };
+    },
+    // A hole whose open mouth a ray goes through counts as pointed at: a hand aims at the middle of it.
+    mouthAt(ray, before) {
+      if (!this.holes.of) return null;
+      const back = this.viewer.laid.matrix.clone().invert(), own = ray.clone().applyMatrix4(back);
+      const [axis, middle, disc, at] = [0, 1, 2, 3].map(() => new THREE.Vector3()), flat = new THREE.Plane();
+      let best = null;
+      this.holes.list.forEach((hole, k) => {
+        axis.fromArray(hole.axis);
+        middle.fromArray(hole.at);
+        for (const side of [-0.5, 0.5]) {
+          disc.copy(middle).addScaledVector(axis, side * hole.depth);
+          if (!own.intersectPlane(flat.setFromNormalAndCoplanarPoint(axis, disc), at)) continue;
+          const far = at.distanceTo(own.origin);
+          if (at.distanceTo(disc) > hole.diameter / 2 || far >= before || (best && far >= best.far)) continue;
+          best = { far, hole: k + 1 };
+        }
+      });
+      if (!best) return null;
+      const face = this.holes.of.indexOf(best.hole), all = this.viewer.shape.attributes.position.array;
+      if (face < 0) return null;
+      const point = new THREE.Vector3(), corner = new THREE.Vector3();
+      for (let k = 0; k < 3; k++) point.addScaledVector(corner.fromArray(all, 9 * face + 3 * k), 1 / 3);
+      return { face, point: point.toArray() };
     },
     facesAt(face) {
       if (face < 0) return [];

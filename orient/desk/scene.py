@@ -7,6 +7,7 @@ from typing import Any
 
 # Registers the bundle that three.js comes in.
 import nicegui.elements.scene  # noqa: F401
+from nicegui import ui
 from nicegui.element import Element
 from nicegui.events import GenericEventArguments
 
@@ -40,6 +41,7 @@ class PartScene(Element, component="scene.js", esm={"orient-viewer": "../show/vi
         self.shelf = shelf
         self._props["quiet"] = quiet
         self._props["hint"] = hint
+        self.on("trouble", _trouble)
 
     def on_ready(self, handler: Callable[[], Any]) -> None:
         """Call when it has come into view for the first time; what it was told before then is lost."""
@@ -52,10 +54,6 @@ class PartScene(Element, component="scene.js", esm={"orient-viewer": "../show/vi
     def on_turned(self, handler: Callable[[dict[str, Any]], Any]) -> None:
         """Call with the build direction when a hand has let go of the part."""
         self.on("turned", lambda event: handler(_told(event)))
-
-    def on_trouble(self, handler: Callable[[str], Any]) -> None:
-        """Call with what went wrong in the browser."""
-        self.on("trouble", lambda event: handler(str(event.args)))
 
     def open(self, scene: bytes) -> None:
         """Show a part as it lies in its file."""
@@ -114,11 +112,15 @@ class PartScene(Element, component="scene.js", esm={"orient-viewer": "../show/vi
 
     def go_to(self, feature: dict[str, Any]) -> None:
         """Take the camera to a hard feature."""
-        self.run_method("goTo", feature["place"], feature["looks"], feature["reach"])
+        self.run_method("goTo", feature["place"], feature["looks"], feature["reach"], feature["id"])
 
     def follow(self, other: PartScene) -> None:
         """Let two scenes be seen from the same side."""
         self.run_method("follow", other.html_id)
+
+
+def _trouble(event: GenericEventArguments) -> None:
+    ui.notify(f"The picture could not be drawn: {event.args}", timeout=0, close_button="Close")
 
 
 def _told(event: GenericEventArguments) -> dict[str, Any]:

@@ -463,6 +463,7 @@ class Desk:
         """Rank with the load cases solved; the rest stays usable meanwhile."""
         if "strength" in self.beside:
             return
+        self._say_the_fill()
         lane, begins = self.visitor.long, "Filling the part with cells"
         try:
             while True:
@@ -476,6 +477,18 @@ class Desk:
         except Stopped:
             return
         self.take(judged, loaded=True)
+
+    def _say_the_fill(self) -> None:
+        """Where no fill was said, the one that hours are of: the safety is to be of the same part."""
+        if self.judged is None or "infill" in self.history.now.get("process", {}):
+            return
+        share = self.judged.infill
+        if self.history.change(with_value(self.history.now, "process.infill", share), "the fill"):
+            ui.notify(
+                f"No fill was said: {100 * share:g} % is taken, the usual one. Say another under Job: 100 is "
+                "a solid part."
+            )
+            self.tell("brief")
 
     def _borne_alike(self) -> bool:
         """Whether the stress that was found is that of the job as it is now: then it is not lost."""

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
+
 from nicegui import ui
 
 from orient.desk.beside import progress_row
@@ -49,6 +52,8 @@ def build(desk: Desk) -> None:
         with found:
             for said in judged.failing:
                 ui.label(said).classes("caution-line")
+            for said in section["service"]:
+                ui.label(said).classes("caution-line")
             for said in (judged.load_caution or "", _as_fields(judged.fill)):
                 ui.label(said).classes("small")
             with ui.element("div").classes("wide"), ui.element("table"):
@@ -60,13 +65,15 @@ def build(desk: Desk) -> None:
                         with ui.element("tr"):
                             for said in (
                                 str(one["number"]),
-                                one["factor"] + _bears_words(one),
+                                f"{one['factor']}: {one['short']}" if one["short"] else one["factor"],
                                 f"{one['low']} to {one['high']}",
                                 one["fails"],
-                                one["at"],
                             ):
                                 with ui.element("td"):
                                     ui.label(said)
+                            with ui.element("td"):
+                                there = ui.button(one["at"], on_click=partial(_go_to, desk, one["place"]))
+                                there.props("flat dense no-caps").tooltip("Look at this place")
             ui.label(
                 "A safety factor is how many times its load a pose bears before it fails: below 1 it does "
                 "not bear it. Low to high is the spread of what is cited for the polymer."
@@ -76,6 +83,8 @@ def build(desk: Desk) -> None:
             room = ui.expansion(f"What is assumed; {section['cells']} cells of {section['pitch']} mm")
             with room, ui.element("ul").classes("points small"):
                 for line in section["notes"]:
+                    if line in section["service"]:
+                        continue
                     with ui.element("li"):
                         ui.label(_as_fields(line))
 
@@ -90,13 +99,7 @@ def _as_fields(said: str) -> str:
     return said.replace("ive infill in [process]", "ive the Fill, under Job,")
 
 
-def _bears_words(one: dict[str, str]) -> str:
-    """That a pose fails under its load, or may, beside its factor."""
-    return ": fails" if _below_one(one["factor"]) else ": may fail" if _below_one(one["low"]) else ""
-
-
-def _below_one(said: str) -> bool:
-    try:
-        return float(said) < 1.0
-    except ValueError:
-        return False
+def _go_to(desk: Desk, place: Sequence[float]) -> None:
+    """Take the camera to a place of the part."""
+    if desk.scene is not None:
+        desk.scene.go_to({"id": "", "place": list(place), "looks": [0.0, 0.0, 0.0], "reach": 0.0})

@@ -38,7 +38,7 @@ def build(desk: Desk) -> None:
         with _offer(
             "Test prints", "Short prints of what is hard, to find the settings before the whole part."
         ):
-            minutes = ui.number("min each", value=5, min=1, max=120, step=1).props("dense outlined")
+            minutes = ui.number("minutes each", value=5, min=1, max=120, step=1).props("dense outlined")
             ui.button(
                 "Test prints",
                 on_click=lambda: fetch(desk, "take", "trial_prints", minutes=minutes.value or 5.0),
@@ -48,7 +48,7 @@ def build(desk: Desk) -> None:
                 "Package", on_click=lambda: fetch(desk, "take", "package", minutes=minutes.value or 5.0)
             ).props('outline no-caps aria-label="The package"')
         with _offer(
-            "The brief", "The job as a file, brief.toml; it opens here again, and the shell reads it."
+            "The brief", "The job as a file, brief.toml; it opens here again, and the command line reads it."
         ):
             ui.button("Brief", on_click=lambda: save_brief(desk)).props(
                 'outline no-caps aria-label="The brief"'

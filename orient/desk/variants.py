@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import partial
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from orient.desk.state import Desk
 from orient.desk.work import Stopped
 
 # How the two lie on the bed, by the numbers that the scenes know.
-_LYING = {1: "both as the first lies best", 2: "each as it lies best", 3: "both as is best for all"}
+_LYING = {1: "as the first lies best", 2: "each as it lies best", 3: "as suits both"}
 _PLACES = ("corner", "under", "front", "back", "left", "right", "above")
 
 
@@ -81,6 +82,7 @@ async def _compare(desk: Desk) -> None:
 
 def _show(desk: Desk, answer: Compared) -> None:
     first, second = answer.names
+    ui.label(answer.build).classes("build")
     with ui.element("p").classes("judgement"):
         ui.label({"tie": "neither"}.get(answer.word, answer.word)).classes(f"word {answer.word}")
         ui.label(answer.verdict)
@@ -94,17 +96,34 @@ def _show(desk: Desk, answer: Compared) -> None:
         with ui.element("thead"), ui.element("tr"):
             for name in ("", first, second, "change", ""):
                 with ui.element("th"):
-                    ui.label(name)
+                    ui.label(_breakable(name))
         with ui.element("tbody"):
             for row in answer.rows:
                 with ui.element("tr"):
                     for key in ("title", "first", "second", "change", "word"):
                         with ui.element("td"):
                             ui.label(row[key])
-    ui.button(
-        "Take the whole comparison as a page",
-        on_click=lambda: ui.download.content(answer.page, "comparison.html", "text/html"),
-    ).props("outline no-caps")
+    with ui.element("div").classes("abreast"):
+        ui.button(
+            "Take the comparison as a page",
+            on_click=lambda: ui.download.content(answer.page, "comparison.html", "text/html"),
+        ).props("outline no-caps")
+        ui.button("Go on with the revision", on_click=lambda: _go_on(desk)).props("outline no-caps").tooltip(
+            "It becomes the part on the desk, under the same job"
+        )
+
+
+def _breakable(name: str) -> str:
+    """A name that may be broken where its words meet."""
+    return re.sub(r"([_-])", "\\1\u200b", name)
+
+
+async def _go_on(desk: Desk) -> None:
+    """Make the revision the part on the desk; the job stays."""
+    assert desk.revision is not None
+    path, name = desk.revision
+    assert desk.brought is not None
+    await desk.bring(path, name, units=desk.brought.units)
 
 
 def _side_by_side(desk: Desk, answer: Compared) -> None:
@@ -122,7 +141,7 @@ def _side_by_side(desk: Desk, answer: Compared) -> None:
     scenes[1].on_ready(lambda: scenes[0].follow(scenes[1]))
     ui.label("They turn together. Orange and lined: removed. Blue and dotted: added.").classes("small")
     with ui.element("div").classes("abreast"):
-        lying = ui.select(_LYING, value=1, label="Lying").props("dense outlined").classes("lying")
+        lying = ui.select(_LYING, value=1, label="Draw them").props("dense outlined").classes("lying")
         seen = ui.select(list(_PLACES), value="corner", label="Seen from").props("dense outlined")
 
     def lie() -> None:

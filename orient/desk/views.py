@@ -39,6 +39,7 @@ class PoseCards(Element, component="cards.js"):
                 "number": one.number,
                 "along": one.along,
                 "taken": one.taken,
+                "leans": one.leans,
                 "unsteady": "" if one.lies else one.rests,
                 "facts": [
                     {"name": f.name, "said": f.said, "best": f.best, "meant": MEANT.get(f.name, "")}

@@ -44,7 +44,7 @@ def find(laid: Laid) -> list[Feature]:
         what = "arch" if arch else "underside"
         level = angle > _LEVEL_DEG and not arch
         said = (
-            "The underside runs out level" if level else f"The {what} leans out by {angle:.0f}° from the wall"
+            "The underside is level" if level else f"The {what} leans out by {angle:.0f}° from the vertical"
         )
         tries: tuple[str, ...]
         if reach <= process.ledge_limit_mm:
@@ -64,7 +64,7 @@ def find(laid: Laid) -> list[Feature]:
             tries = ("Give the crown a point or a flat bridge.", "Print it slowly, with full cooling.")
         else:
             verdict = "support"
-            why = f"{said}, beyond the {most:.0f}° from the wall that can be tuned."
+            why = f"{said}, beyond the {most:.0f}° from the vertical up to which settings help."
             tries = (
                 "Support it.",
                 "Turn the part so that this face stands or looks up.",

@@ -77,7 +77,7 @@ class Kind:
 
 
 KINDS = (
-    Kind("overhang", "O", "overhang", "as large as a square of", True),
+    Kind("overhang", "O", "overhang", "area", True),
     Kind("bridge", "B", "bridge", "span", True),
     Kind("cantilever", "L", "cantilever", "reach", True),
     Kind("mixed_ceiling", "M", "mixed ceiling", "span", True),
@@ -90,7 +90,7 @@ KINDS = (
     Kind("sharp_corner", "C", "sharp corner", "length of the edge", False),
     Kind("curl", "R", "curl", "longest run on the bed", True),
     Kind("slender", "Z", "slender part", "height", True),
-    Kind("first_layer", "F", "first layer", "as large as a square of", True),
+    Kind("first_layer", "F", "first layer", "area", True),
     Kind("closed_void", "V", "closed void", "largest extent", False, turned=True),
     Kind("trapped_support", "X", "trapped support", "largest extent", True),
     Kind("vanishing", "D", "vanishing detail", "width", False),

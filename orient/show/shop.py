@@ -238,7 +238,7 @@ def shop_view(evaluation: Evaluation, *, tuning: bool = False) -> RenderableType
     parts += [
         Text("Limits", style="bold"),
         _point(
-            f"Overhang {process.overhang_limit_deg:g}° from the wall; half of a line rests on the one "
+            f"Overhang {process.overhang_limit_deg:g}° from the vertical; half of a line rests on the one "
             "below up to "
             f"{process.geometric_overhang_deg:.1f}°. Bridge {process.bridge_limit_mm:g} mm."
         ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,6 +32,19 @@ def direction_words(direction: NDArray[np.float64]) -> str:
         if abs(direction[axis]) > 1.0 - 1e-9:
             return ("+" if direction[axis] > 0 else "−") + name
     return " ".join(f"{value:.2f}".replace("-0.00", "0.00").replace("-", "−") for value in direction)
+
+
+def lean_words(direction: NDArray[np.float64]) -> str:
+    """How far a build direction is off the nearest axis of the file; empty where it is one.
+
+    >>> import numpy as np
+    >>> lean_words(np.array([0.0, -0.9994, 0.0349])), lean_words(np.array([0.0, 0.0, 1.0]))
+    ('2° off −y', '')
+    """
+    axis = int(np.abs(direction).argmax())
+    unit = np.eye(3)[axis] * np.sign(direction[axis])
+    off = math.degrees(math.acos(min(1.0, float(direction @ unit / np.linalg.norm(direction)))))
+    return f"{off:.0f}° off {direction_words(unit)}" if off > 1e-3 else ""
 
 
 def fill_words(evaluation: Evaluation) -> str:

@@ -67,17 +67,21 @@ def judge(
     Returns
     -------
     Verdict
-        A limit that only one of them keeps decides. Else what it takes (the cost, or the hours where there
-        are no prices), the support, what is to redesign, to support and to tune, and the strength are looked
-        at: where all that differ point one way, that is the answer, and where they do not, the score does
-        that the ranking goes by. A safety that falls and is still enough does not count against it.
+        A limit that only one of them keeps decides, and after it that only one of them bears its load. Else
+        what it takes (the cost, or the hours where there are no prices), the support, what is to redesign, to
+        support and to tune, and the strength are looked at: where all that differ point one way, that is the
+        answer, and where they do not, the score does that the ranking goes by. A safety that falls and is
+        still enough does not count against it.
     """
     if broken[0] is None and broken[1] is not None:
         return Verdict(False, f"{names[1]} is worse than {names[0]}: {_clause(broken[1])}.")
     if unchanged and all(one.tie for one in measures.values()):
         return Verdict(None, f"{names[1]} is the same shape as {names[0]}, and builds alike.")
     mended = broken[0] is not None and broken[1] is None
+    bears = _bears(measures)
     better = True if mended else _better(measures, least_safety)
+    if not mended and bears is not None and bears[0] != bears[1]:
+        better = bears[1]
     head = {
         True: f"{names[1]} is better than {names[0]}",
         False: f"{names[1]} is worse than {names[0]}",
@@ -92,7 +96,7 @@ def judge(
     if bad:
         said = f"{said}, but {listing(bad)}" if good else f"{subject} {listing(bad)}"
     whose = "its" if better is not None or said else f"{names[1]}'s"
-    clauses = [one for one in (said, _strength(measures, least_safety, whose)) if one]
+    clauses = [one for one in (said, _strength(measures, least_safety, whose), _borne(bears, names)) if one]
     return Verdict(better, f"{head}: {'; '.join(clauses)}." if clauses else f"{head}.")
 
 
@@ -113,6 +117,21 @@ def _better(measures: Mapping[str, Delta], least_safety: float | None) -> bool |
     if all(told) or not any(told):
         return told[0]
     return measures["score"].better if "score" in measures else None
+
+
+def _bears(measures: Mapping[str, Delta]) -> tuple[bool, bool] | None:
+    """Whether either bears its load, as far as is expected; None where that was not found."""
+    safety = measures.get("safety_factor")
+    return None if safety is None else (safety.first.nominal >= 1.0, safety.second.nominal >= 1.0)
+
+
+def _borne(bears: tuple[bool, bool] | None, names: tuple[str, str]) -> str:
+    """Who is expected to fail under the load; empty where nobody is."""
+    if bears is None or all(bears):
+        return ""
+    if not any(bears):
+        return f"neither {names[0]} nor {names[1]} bears its load"
+    return f"{names[bears.index(False)]} does not bear its load"
 
 
 def _deciding(measures: Mapping[str, Delta]) -> tuple[str, ...]:
@@ -220,6 +239,8 @@ def _strength(measures: Mapping[str, Delta], least_safety: float | None, whose: 
             f"{100 * kept.second.nominal:.0f} %"
         )
     before, after = f"{one.first.nominal:.1f}", f"{one.second.nominal:.1f}"
+    if before == after and not one.tie:
+        before, after = f"{one.first.nominal:.2f}", f"{one.second.nominal:.2f}"
     limit = ""
     if least_safety is not None:
         where = "still above" if one.delta < 0 else "above"

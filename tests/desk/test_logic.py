@@ -399,7 +399,9 @@ def test_what_fails_under_its_load_is_said_to_beside_the_answer_and_stays_said_w
             await desk.find_stress()
         assert desk.loaded
         await user.should_see("It is expected to fail under its load, safety factor 0.")
-        await user.should_see("Safety is of a part that is solid all through")
+        # The safety is of the part that hours and material are of.
+        assert desk.history.now["process"]["infill"] == 0.2
+        await user.should_see("Safety, hours, material and cost are of a part filled to 20 %")
         with user:
             desk.edit(with_value(desk.history.now, "job.quantity", 3), "the quantity")
         await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")

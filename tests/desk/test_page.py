@@ -160,6 +160,34 @@ def test_one_place_after_another_is_held_until_the_hand_is_done(laid):
     until(lambda: held.count() == 0, 60)
 
 
+def test_a_hole_is_taken_by_a_click_into_its_open_mouth(laid):
+    laid.get_by_role("button", name="Held at").click()
+    laid.wait_for_selector(".viewer.picking")
+    # The middle of every hole as the camera projects it, in the window.
+    places = viewer(
+        laid,
+        "document.querySelector('.middle .scene').scene.holes.list.map(hole => {"
+        "const box = viewer.canvas.getBoundingClientRect();"
+        "const at = viewer.camera.position.clone().fromArray(hole.at).applyMatrix4(viewer.laid.matrix)"
+        ".project(viewer.camera);"
+        "return [hole.id, box.left + (at.x + 1) / 2 * box.width, box.top + (1 - at.y) / 2 * box.height]; })",
+    )
+    mesh = trimesh.load(BRACKET)
+    taken = []
+    for name, x, y in places:
+        ray = viewer(laid, f"viewer.ray({x}, {y})")
+        if not len(mesh.ray.intersects_location([ray["origin"]], [ray["direction"]])[0]):
+            # Nothing of the part lies there: a click between the walls.
+            laid.mouse.move(x, y)
+            until(lambda name=name: pointed(laid).startswith(f"hole {name},"), 60)
+            laid.mouse.click(x, y)
+            laid.wait_for_selector(f".banner >> text=selects the wall of hole {name}")
+            taken.append(name)
+    assert taken
+    laid.get_by_role("button", name="Cancel").click()
+    laid.wait_for_selector(".banner .note", state="hidden")
+
+
 def rest(page, across, down):
     """Bring the pointer to a place and leave it there, as a hand does that is done."""
     x, y = spot(page, across, down)
@@ -423,6 +451,10 @@ def test_a_redesign_is_seen_beside_the_part_coloured_and_turned_with_it(fresh):
     fresh.evaluate(f"() => {sides}[1].turn(0.5, 0.1)")
     a, b = fresh.evaluate(f"() => {sides}.map(one => one.camera.position.toArray())")
     np.testing.assert_allclose(a, b)
+    fresh.get_by_label("Draw them").click()
+    fresh.get_by_text("each as it lies best").click()
+    until(lambda: fresh.evaluate(f"() => {sides}.map(one => one.pose.number)") == [2, 2], 60)
+    assert fresh.text_content(".build") == "Build mast_bracket."
     fresh.reload()
     fresh.get_by_role("tab", name="Revision").click()
     fresh.wait_for_selector(".compared .viewer canvas")

@@ -155,7 +155,9 @@ def test_a_pick_is_the_face_that_an_embree_ray_meets(opened):
 
 
 def test_pointing_at_a_face_says_what_it_is(opened):
-    box = opened.page.locator("#viewer canvas").bounding_box()
+    canvas = opened.page.locator("#viewer canvas")
+    canvas.scroll_into_view_if_needed()
+    box = canvas.bounding_box()
     opened.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
     opened.page.mouse.move(box["x"] + box["width"] / 2 + 3, box["y"] + box["height"] / 2 + 3)
     expect(opened.page.locator("#face-said")).to_contain_text(re.compile(r"^Face \d+: .*thickness"))

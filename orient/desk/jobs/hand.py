@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -26,7 +27,7 @@ from orient.part.read import read_part
 from orient.show.handover import oriented_sentence, time_words
 from orient.show.page.comparison import comparison_page, pair_section, sides_data
 from orient.show.page.page import report
-from orient.variants.compare import compare, distinct
+from orient.variants.compare import Pair, compare, distinct
 
 Floats = NDArray[np.float64]
 
@@ -199,6 +200,7 @@ def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str
     before, after = (_scene(one) for one in sides_data(found)["variants"])
     return Compared(
         (names[0], names[1]),
+        _which(names, pair),
         pair.verdict,
         told["word"],
         rows,
@@ -206,6 +208,14 @@ def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str
         comparison_page(found).encode(),
         (before, after),
     )
+
+
+def _which(names: Sequence[str], pair: Pair) -> str:
+    """Which of two to build."""
+    safety = pair.measures["own"].get("safety_factor")
+    if safety is not None and max(safety.first.nominal, safety.second.nominal) < 1.0:
+        return "Build neither as it is: both are expected to fail under the load."
+    return "Build either." if pair.better is None else f"Build {names[1 if pair.better else 0]}."
 
 
 def _scene(one: dict[str, Any]) -> bytes:

@@ -122,6 +122,7 @@ def _judged(evaluation: Evaluation, toml: str) -> Judged:
         hours_note=hours_note(evaluation),
         strength=strength_section(evaluation),
         failing=failing(ranking),
+        infill=evaluation.shop.shop.plan.infill,
         fill=fill_words(evaluation),
         load_caution=LOAD_CAUTION if loaded else None,
         file_name=part.name,

@@ -19,11 +19,11 @@ ABOUT = "≈ "
 MEANT = {
     "support": "the volume of the columns that hold up what hangs over too far",
     "height": "how tall the build is; the taller, the longer it takes",
-    "first layer": "the area that touches the bed; the more, the better it sticks",
+    "first layer": "its area, cut at half its height; the more, the better it sticks",
     "surface steps": "how high the stairs are that layers leave on slopes, on average",
     "strength kept": "how much of the strength within a layer is left along the way it is loaded",
     "safety factor": "how many times its load it bears before it fails; below 1 it does not bear it",
-    "hard features": "how many places ask for a redesign, for support or for tuning",
+    "hard features": "places that will not come out as drawn, need holding up, or want their own settings",
     "hours": "time to build one part, with its support",
     "material": "polymer for one part, with its support",
     "cost": "what one part costs at the shop's rates",

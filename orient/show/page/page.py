@@ -20,6 +20,7 @@ from orient.evaluation.safety import failing
 from orient.features.model import VERDICTS, Feature
 from orient.features.register import BY_NAME, Inspection
 from orient.handover.oriented import brief_hash
+from orient.process import service_words
 from orient.show.features import limit_word
 from orient.show.files import write_whole
 from orient.show.page.brief_text import brief_toml, data_version
@@ -202,8 +203,17 @@ def _features(subject: Subject, found: Inspection) -> list[dict[str, Any]]:
 
 
 def _size(one: Feature) -> str:
+    """The size of a feature, and what it is held against.
+
+    An overhang's is told as an area; among the measures it is the side of a square as large.
+    """
+    if BY_NAME[one.kind].size == "area":
+        area = f"area {one.size_mm**2:,.3g} mm²"
+        return area if one.limit_mm is None else f"{area} ({limit_word(one)} {one.limit_mm**2:,.3g})"
     limit = "" if one.limit_mm is None else f" ({limit_word(one)} {one.limit_mm:.3g})"
-    return f"{BY_NAME[one.kind].size} {one.size_mm:.3g} mm{limit}"
+    # A corner of the outline is hard by the run that ends at it.
+    name = "run on the bed" if "corners" in one.more else BY_NAME[one.kind].size
+    return f"{name} {one.size_mm:.3g} mm{limit}"
 
 
 def _at(place: tuple[float, float, float]) -> str:
@@ -251,10 +261,13 @@ def strength_section(evaluation: Evaluation) -> dict[str, Any] | None:
                 "at": _at(tuple(safety.weakest_at_mm[row].tolist())),
                 "case": strength.case(row),
                 "fails": strength.fails_by(row),
+                "short": _short(float(safety.factor[row]), float(safety.low[row])),
+                "place": safety.weakest_at_mm[row].tolist(),
             }
             for row in rows
         ],
         "notes": (*strength.field.notes, *strength.assumptions),
+        "service": tuple(service_words(evaluation.brief)),
         "ball": f"{strength.field.ball_mm:.2f}",
         "cells": f"{strength.field.cells:,}",
         "pitch": f"{strength.field.pitch_mm:.2f}",
@@ -265,6 +278,11 @@ def _factor(value: float) -> str:
     if not math.isfinite(value):
         return NO_DATA
     return "no load" if value >= MOST_SAFE else f"{value:.2f}"
+
+
+def _short(factor: float, low: float) -> str:
+    """That a pose falls short of its load, or may; empty where it bears it."""
+    return "fails" if factor < 1.0 else "may fail" if low < 1.0 else ""
 
 
 def _tuning(evaluation: Evaluation, found: Inspection | None) -> Any:

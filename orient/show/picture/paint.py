@@ -89,6 +89,8 @@ class ValuePaint:
         Gives colours, from 0 at the high end of the scale to 1 at the low end.
     told : str
         What to know where whole faces are coloured.
+    unread_said : str
+        Where there is no value, in words.
     """
 
     name: str
@@ -106,6 +108,7 @@ class ValuePaint:
     at: Callable[[NDArray[np.int32], Floats], Floats]
     ramp: Callable[[Floats], NDArray[np.uint8]] = cividis
     told: str = ""
+    unread_said: str = "not known here"
 
     def share(self, values: Floats) -> Floats:
         """Where values lie on the scale: 1 at its low end, which is to be seen first, 0 at its high end."""
@@ -192,7 +195,7 @@ def overhang_paint(
     code = holding(part, direction, process.overhang_limit_deg)
     kinds = [
         Kind("holds itself up", PLAIN),
-        Kind(f"needs holding up: over {process.overhang_limit_deg:g}° from the wall", ORANGE, "lines"),
+        Kind(f"needs holding up: over {process.overhang_limit_deg:g}° from the vertical", ORANGE, "lines"),
         Kind("lies on the bed", BLUE, "dots"),
     ]
     if needs_nothing is not None and len(needs_nothing):
@@ -350,5 +353,6 @@ def safety_paint(
         unread=bool(np.isnan(values).any() or np.isnan(at(away, field.places_mm[away])).any()),
         at=at,
         ramp=viridis,
-        told="Each triangle has the colour of its weakest place.",
+        told="Each triangle has the colour of its weakest place on the skin.",
+        unread_said="left out, beside what holds or pushes",
     )

@@ -105,7 +105,10 @@ def key_data(paint: Paint) -> dict[str, Any]:
         if paint.logarithmic
         else paint.high + (paint.low - paint.high) * shares
     )
-    watch = np.r_[values < (-np.inf if paint.watch is None else paint.watch), False, False]
+    watched = -np.inf if paint.watch is None else paint.watch
+    watch = np.r_[values < watched, False, False]
+    # All that lies beyond the low end has its colour.
+    watch[253] = values[253] <= watched
     hatch = np.where(watch, _HATCH["lines"], _HATCH["none"])
     hatch[-1] = _HATCH["dots"]
     return {
@@ -115,6 +118,7 @@ def key_data(paint: Paint) -> dict[str, Any]:
         "values": [round(float(value), 2) for value in values],
         "high": paint.high,
         "unread": bool((paint.code == NO_VALUE).any()),
+        "unread_said": paint.unread_said,
         "told": paint.told,
     }
 

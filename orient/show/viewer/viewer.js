@@ -337,15 +337,15 @@ export function keyOf(way) {
   }
   if (way.said) return way.said.map((words, k) => entry(way.palette[k], words));
   const marks = [0, 0.25, 0.5, 0.75, 1].map(share => Math.round(share * 253));
-  return [`${way.name}:`, ...marks.map(k => entry(way.palette[k], `${+way.values[k].toPrecision(2)} ${way.unit}`)),
+  return [`${way.name}:`, ...marks.map(k => entry(way.palette[k], `${+way.values[k].toPrecision(2)} ${way.unit}`.trim() + (k === 253 && way.values[k] > 0 ? " or less" : ""))),
     entry(way.palette[254], `over ${+way.high.toPrecision(3)} ${way.unit}`),
-    ...(way.unread ? [entry(way.palette[255], "not read here")] : []), ...(way.told ? [` ${way.told}`] : [])];
+    ...(way.unread ? [entry(way.palette[255], way.unread_said)] : []), ...(way.told ? [` ${way.told}`] : [])];
 }
 
 // What a face is, in words: its tilt, what was measured there, its hard feature.
 export function wordsOf(viewer, face) {
   const facts = viewer.faceFacts(face), tilt = facts.overhang, said = [];
-  said.push(tilt < -0.5 ? `looks up, ${(-tilt).toFixed(0)}° from a wall` : tilt > 0.5 ? `overhangs ${tilt.toFixed(0)}° from a wall` : "a wall");
+  said.push(tilt < -0.5 ? `looks up, ${(-tilt).toFixed(0)}° from the vertical` : tilt > 0.5 ? `overhangs ${tilt.toFixed(0)}° from the vertical` : "stands upright");
   for (const name of ["thickness", "safety"]) {
     const way = viewer.colouringBy(name), step = facts.bytes[name];
     if (way === undefined || step === undefined || step === 255) continue;

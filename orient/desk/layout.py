@@ -234,8 +234,10 @@ def _bears_words(desk: Desk, card: Card | None) -> tuple[str, str]:
         said = f"It is expected to fail under its load, safety factor {factor.said.partition(':')[0]}."
         return said, "short"
     # What heat and time take from it is not known here.
-    where = " for a short time at room temperature" if (desk.judged.strength or {}).get("service") else ""
-    return f"It bears its load{where}, safety factor {factor.said}.", "unsure" if where else "bears"
+    if (desk.judged.strength or {}).get("service"):
+        short = "for a short time " if desk.history.now.get("load", {}).get("sustained") else ""
+        return f"It bears its load {short}at room temperature, safety factor {factor.said}.", "unsure"
+    return f"It bears its load, safety factor {factor.said}.", "bears"
 
 
 def _undone(desk: Desk, event: KeyEventArguments) -> None:

@@ -58,7 +58,7 @@ def build(desk: Desk) -> None:
                 ui.label(said).classes("small")
             with ui.element("div").classes("wide"), ui.element("table"):
                 with ui.element("thead"), ui.element("tr"):
-                    for name in ("pose", "safety factor", "low to high", "fails", "weakest at, mm"):
+                    for name in ("pose", "safety factor", "low to high", "fails", "weakest"):
                         ui.html(name, sanitize=False, tag="th")
                 with ui.element("tbody"):
                     for one in section["poses"]:
@@ -72,8 +72,9 @@ def build(desk: Desk) -> None:
                                 with ui.element("td"):
                                     ui.label(said)
                             with ui.element("td"):
-                                there = ui.button(one["at"], on_click=partial(_go_to, desk, one["place"]))
-                                there.props("flat dense no-caps").tooltip("Look at this place")
+                                there = ui.button("show", on_click=partial(_go_to, desk, one["place"]))
+                                there.props("flat dense no-caps").tooltip(f"At {one['at']} mm")
+                                there.props["aria-label"] = f"Show its weakest place, at {one['at']} mm"
             ui.label(
                 "A safety factor is how many times its load a pose bears before it fails: below 1 it does "
                 "not bear it. Low to high is the spread of what is cited for the polymer."

@@ -23,7 +23,8 @@ def build(desk: Desk) -> None:
     with room:
         pose = ui.label().classes("which")
         with _offer(
-            "The part in this pose", "Set down on the bed, ready to slice. A 3MF says its unit and job."
+            "The part in this pose",
+            "One of it, set down on the bed, ready to slice. A 3MF says its unit and job.",
         ):
             for kind in ("3mf", "stl"):
                 ui.button(
@@ -31,6 +32,13 @@ def build(desk: Desk) -> None:
                 ).props("unelevated no-caps" if kind == "3mf" else "outline no-caps").props(
                     f'aria-label="The part in this pose, {kind.upper()}"'
                 )
+        with _offer(
+            "All parts on beds",
+            "As many as are wanted, under Job, laid out on the machine's bed; their hours and grams in all.",
+        ):
+            ui.button("Beds", on_click=lambda: fetch(desk, "take", "beds")).props(
+                'outline no-caps aria-label="All parts on beds"'
+            )
         with _offer("The page", "One file for any browser: poses, hard features and figures, to send along."):
             ui.button("Page", on_click=lambda: fetch(desk, "take", "page")).props(
                 'outline no-caps aria-label="The page"'

@@ -375,6 +375,28 @@ def test_page_test_prints_and_package_take_a_pose_of_the_hand(held, judged):
         assert hashlib.sha256(packed.read(f"bracket/{one['path']}")).hexdigest() == one["sha256"]
 
 
+def test_all_parts_that_are_wanted_are_laid_on_beds_of_the_machine(held, judged):
+    asked = {"forces": False, "direction": tuple(judged.ranking.directions[0])}
+
+    def laid(count):
+        toml = f'[process]\nmachine = "entry"\n[load]\nstress_axis = [1, 0, 0]\n[job]\nquantity = {count}\n'
+        return JOBS["beds"](held, quiet, toml=toml, **asked)
+
+    def parts_in(body):
+        return len(trimesh.load(io.BytesIO(body), file_type="3mf").graph.nodes_geometry)
+
+    one = laid(4)
+    assert one.said.startswith("4 parts on one bed of 220 × 220 mm: ")
+    # trimesh, a general reference library, counts them.
+    assert parts_in(one.body) == 4
+    many = laid(30)
+    packed = zipfile.ZipFile(io.BytesIO(many.body))
+    runs = [int(name.split("-run-")[1].split("-")[0]) for name in packed.namelist()]
+    counts = [parts_in(packed.read(name)) for name in packed.namelist()]
+    assert sum(run * count for run, count in zip(runs, counts, strict=True)) == 30
+    assert many.said.startswith("30 parts on ")
+
+
 def beam(tmp_path, newtons):
     """A bar in a file, and a job that holds it at one end and pulls at the other."""
     path = tmp_path / "bar.stl"

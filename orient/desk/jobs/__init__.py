@@ -6,11 +6,12 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from orient.desk.jobs.bring import bring, holes
-from orient.desk.jobs.hand import package, page, save, trial_prints, variant
+from orient.desk.jobs.hand import beds, package, page, save, trial_prints
 from orient.desk.jobs.held import Held, Say
 from orient.desk.jobs.judge import evaluate_brief, score, strength
 from orient.desk.jobs.look import colours, picture, pose
 from orient.desk.jobs.point import named, pick
+from orient.desk.jobs.revision import variant
 
 __all__ = ["JOBS", "Held", "Say"]
 
@@ -27,6 +28,7 @@ JOBS: Mapping[str, Callable[..., Any]] = {
     "colours": colours,
     "picture": picture,
     "save": save,
+    "beds": beds,
     "page": page,
     "trial_prints": trial_prints,
     "package": package,

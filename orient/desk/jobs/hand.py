@@ -1,33 +1,28 @@
-"""What leaves the desk: the part in its pose, the page, test prints, the package; and a variant beside it."""
+"""What leaves the desk: the part in its pose, beds of it, the page, test prints, the package."""
 
 from __future__ import annotations
 
 import io
-import json
 import zipfile
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from orient.brief import PartFile
-from orient.desk.answers import Compared, File, Vector
+from orient.desk.answers import File, Vector
 from orient.desk.edits import brief_of
 from orient.desk.jobs.held import Held, Say
 from orient.errors import OrientError
 from orient.evaluation import Evaluation
 from orient.evaluation.chosen import inspection_at
+from orient.handover.batch import Order, bed_bytes, order_parts
 from orient.handover.oriented import metadata_of, oriented_bytes, oriented_document
 from orient.handover.tray import tray_bytes, tray_of
 from orient.package import package_files
-from orient.part.read import read_part
 from orient.show.handover import oriented_sentence, time_words
-from orient.show.page.comparison import comparison_page, pair_section, sides_data
 from orient.show.page.page import report
-from orient.variants.compare import Pair, compare, distinct
 
 Floats = NDArray[np.float64]
 
@@ -69,6 +64,54 @@ def save(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector, ki
     body = oriented_bytes(evaluation, kind, rank)
     told = oriented_document(evaluation, name, rank)
     return File(name, body, _MEDIA[kind], oriented_sentence(told))
+
+
+def beds(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector) -> File:
+    """All parts that are wanted, laid out on beds: one file, or an archive where layouts differ.
+
+    Parameters
+    ----------
+    held, say, toml, forces, direction
+        As for `save`.
+
+    Returns
+    -------
+    File
+
+    Raises
+    ------
+    OrientError
+        Where no bed has room for the part.
+    """
+    evaluation, rank = _judged(held, say, toml, forces, direction)
+    say("Laying the parts out", None)
+    wanted = evaluation.brief.job.quantity or 1
+    order = order_parts([evaluation], [wanted], spares=True, pose=rank)
+    made = [bed_bytes(order, bed, "3mf") for bed in order.beds]
+    name, said = f"{evaluation.part.name}-beds", _order_words(order)
+    if len(made) == 1:
+        return File(f"{name}.3mf", made[0], _MEDIA["3mf"], said)
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for number, (bed, body) in enumerate(zip(order.beds, made, strict=True), start=1):
+            archive.writestr(f"{name}/{name}-{number}-run-{bed.times}-times.3mf", body)
+    return File(f"{name}.zip", packed.getvalue(), "application/zip", said)
+
+
+def _order_words(order: Order) -> str:
+    """How many parts on how many beds, and what they take."""
+    part, shop = order.parts[0], order.parts[0].evaluation.shop.shop
+    spare = f", {part.spares:,} of them to spare," if part.spares else ""
+    count = "one bed" if order.bed_count == 1 else f"{order.bed_count:,} beds"
+    wide, deep, _ = shop.machine.envelope_mm
+    machines = f"{order.machines} machines" if order.machines > 1 else "one machine"
+    grams = [one.grams for one in order.figures]
+    each = zip(grams, order.beds, strict=True)
+    weight = "" if None in grams else f", {sum((gram or 0.0) * bed.times for gram, bed in each):,.0f} g"
+    parts = "1 part" if part.copies == 1 else f"{part.copies:,} parts"
+    named = "" if shop.machine_named else f", as the {shop.machine.name} class has"
+    where = f"{count} of {wide:g} × {deep:g} mm{named}"
+    return f"{parts}{spare} on {where}: {order.hours:,.1f} h on {machines}{weight}."
 
 
 def page(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector) -> File:
@@ -125,7 +168,7 @@ def trial_prints(
         raise OrientError(f"Nothing can be shown in {minutes:g} minutes: {late}; allow more.")
     wide, deep, _ = shop.machine.envelope_mm
     total = time_words(sum(one.minutes for one in tray.prints))
-    names = ", ".join(one.feature.id for one in tray.prints)
+    names = ", ".join(f"{one.feature.id}{_like(tray.alike.get(one.feature.id, ()))}" for one in tray.prints)
     count = f"{len(tray.prints)} test prints" if len(tray.prints) > 1 else "1 test print"
     said = f"{count} ({names}), {total} in all." + (
         f" Left out: {late}; allow more minutes each." if late else ""
@@ -136,6 +179,11 @@ def trial_prints(
         _MEDIA["3mf"],
         said,
     )
+
+
+def _like(others: Sequence[str]) -> str:
+    """Which others a test print stands for."""
+    return f" for {', '.join(others)} too" if others else ""
 
 
 def package(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector, minutes: float) -> File:
@@ -164,64 +212,6 @@ def package(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector,
             archive.writestr(f"{name}/{path}", data)
     listed = tuple((path, len(data)) for path, data in made.items())
     return File(f"{name}.zip", packed.getvalue(), "application/zip", f"It holds {len(made)} files.", listed)
-
-
-def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str | None = None) -> Compared:
-    """Hold another mesh against the part, under the same brief.
-
-    Parameters
-    ----------
-    held, say, toml
-        As for `save`.
-    path, name, units
-        The other mesh, what to call it, and its unit.
-
-    Returns
-    -------
-    Compared
-    """
-    say(f"Reading {name}", None)
-    first = held.at_hand.part
-    second = read_part(Path(path), units or first.units, None, True, name=name)
-    names = distinct([first.name, second.name])
-
-    def evaluating(one: str):  # type: ignore[no-untyped-def]
-        say(f"Evaluating {one}", None)
-        return lambda step, done, of: say(f"Evaluating {one}", done / of if of and step != "refine" else None)
-
-    found = compare([first, second], brief_of(toml), names=names, progress=evaluating)
-    say("Drawing the comparison", None)
-    pair = found.pairs[0]
-    told = pair_section(pair, 1)
-    changes = tuple(
-        f"{one['id']} {one['what']}: {one['volume']} mm³ at {one['at']} mm" for one in told["changes"]
-    )
-    rows = tuple(told["ways"][0]["rows"])
-    before, after = (_scene(one) for one in sides_data(found)["variants"])
-    return Compared(
-        (names[0], names[1]),
-        _which(names, pair),
-        pair.verdict,
-        told["word"],
-        rows,
-        changes,
-        comparison_page(found).encode(),
-        (before, after),
-    )
-
-
-def _which(names: Sequence[str], pair: Pair) -> str:
-    """Which of two to build."""
-    safety = pair.measures["own"].get("safety_factor")
-    if safety is not None and max(safety.first.nominal, safety.second.nominal) < 1.0:
-        return "Build neither as it is: both are expected to fail under the load."
-    return "Build either." if pair.better is None else f"Build {names[1 if pair.better else 0]}."
-
-
-def _scene(one: dict[str, Any]) -> bytes:
-    """A side of a comparison for the viewer: what changed is coloured, lying as the first lies best."""
-    shown = one | {"first": {"paint": "pair1", "pose": 1}}
-    return json.dumps(shown, separators=(",", ":"), allow_nan=False).encode()
 
 
 def _judged(

@@ -56,6 +56,20 @@ def test_limit_that_only_one_keeps_decides():
     assert judged(cheap, dear, broken=("No pose is safe.", None)).better is True
 
 
+def test_a_design_that_fails_under_its_load_is_not_the_better_one():
+    weak = {"cost": 1.0, "safety_factor": 0.8, "score": 0.1}
+    strong = {"cost": 9.0, "safety_factor": 1.4, "score": 0.9}
+    assert judged(strong, weak).better is False
+    assert judged(weak, strong).better is True
+    assert judged(weak, strong).sentence.endswith("A does not bear its load.")
+    # Between two that fail, or two that bear, it decides nothing.
+    weaker = {"cost": 0.5, "safety_factor": 0.76, "score": 0.05}
+    said = judged(weak, weaker).sentence
+    assert "from 0.80 to 0.76" in said
+    assert said.endswith("neither A nor B bears its load.")
+    assert "bear" not in judged(strong, strong | {"cost": 8.0}).sentence
+
+
 def test_score_settles_what_points_both_ways():
     first = {"hours": 5.0, "support_needed_mm3": 100.0, "score": 0.30}
     assert judged(first, {"hours": 4.0, "support_needed_mm3": 900.0, "score": 0.25}).better is True

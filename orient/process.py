@@ -70,6 +70,8 @@ _SPREADS = (
 )
 # Shrinkage on the bed is counted from the glass transition down to here.
 ROOM_C = 20.0
+# A line that much wider or narrower than its nozzle is a slip of unit or of the nozzle.
+_LINE_SLIP = 4.0
 # A lying hole's ceiling is a bridge; usual holes of 8 mm go with usual bridges of 10 mm.
 LYING_HOLE_OF_BRIDGE = 0.8
 
@@ -234,6 +236,12 @@ def process_from(brief: Brief) -> Process:
         raise OrientError(
             f"[process] layer_height_mm is {layer:g} but the nozzle is {nozzle:g} mm; a layer is thinner "
             "than its nozzle is wide, so mend layer_height_mm or nozzle_mm (both in millimetres)."
+        )
+
+    if not nozzle / _LINE_SLIP <= line <= nozzle * _LINE_SLIP:
+        raise OrientError(
+            f"[process] line_width_mm is {line:g} but the nozzle is {nozzle:g} mm; a line is about as wide "
+            "as its nozzle, so mend line_width_mm or nozzle_mm (both in millimetres)."
         )
 
     usual = _DEFAULT_SOURCES | {"overhang_limit_deg": held.source, "nozzle_mm": nozzle_source}

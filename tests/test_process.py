@@ -95,6 +95,12 @@ def test_a_layer_in_microns_is_refused():
         process(process={"layer_height_mm": 200})
 
 
+@pytest.mark.parametrize("line", [60.0, 0.045])
+def test_a_line_that_no_such_nozzle_lays_is_refused(line):
+    with pytest.raises(OrientError, match=rf"line_width_mm is {line:g} but the nozzle is 0\.4 mm"):
+        process(process={"line_width_mm": line})
+
+
 def test_an_unknown_polymer_is_refused_with_the_nearest():
     with pytest.raises(OrientError, match="PETG"):
         process(process={"polymer": "PEGT"})

@@ -269,8 +269,8 @@ class Compared:
     ----------
     build : str
         Which to build, in a few words.
-    verdict, word : str
-        Which is better and why; ``better``, ``worse`` or ``tie``.
+    verdict : str
+        Which is better and why.
     rows : tuple of dict
         Measures side by side, each in its own best pose.
     changes : tuple of str
@@ -286,7 +286,6 @@ class Compared:
     names: tuple[str, str]
     build: str
     verdict: str
-    word: str
     rows: tuple[dict[str, str], ...]
     changes: tuple[str, ...]
     page: bytes

@@ -1,4 +1,4 @@
-"""How far something is that goes on beside the rest, with a button that stops it."""
+"""What stands beside the answer: how far other work is, with a stop, and what to be careful about."""
 
 from __future__ import annotations
 
@@ -45,6 +45,24 @@ def progress_row(desk: Desk, kind: str) -> None:
         bar.set_value((doing[1] if doing else None) or 0.0)
 
     desk.when("beside", beside)
+
+
+def care(desk: Desk) -> None:
+    """What can hurt, or go wrong with the pose to take, under the job as it was ranked last."""
+    room = ui.element("div").classes("care")
+
+    def order() -> None:
+        room.clear()
+        said = () if desk.judged is None else (*desk.judged.warnings, *desk.judged.cautions)
+        if said:
+            with room:
+                ui.html("<h3>Take care</h3>", sanitize=False)
+                with ui.element("ul").classes("points"):
+                    for one in said:
+                        with ui.element("li"):
+                            ui.label(one)
+
+    desk.when("order", order)
 
 
 def told_words(desk: Desk, kind: str) -> str:

@@ -10,6 +10,8 @@ from nicegui import ui
 
 from orient.desk.answers import Vector
 
+_FIELDS = {"layer_height_mm": "Layer height", "line_width_mm": "Line width", "nozzle_mm": "Nozzle"}
+
 
 def entry(words: str, remove: Callable[[], Any]) -> None:
     """A line that says what the job names, with a button that takes it away."""
@@ -33,6 +35,18 @@ def selector_words(selector: str) -> str:
     """
     kind, _, rest = selector.partition(":")
     return f"{kind.replace('-', ' ')} {rest.replace(',', ', ').replace('-', '−')}"
+
+
+def as_fields(said: str) -> str:
+    """A sentence that names keys of a brief by the fields of the job that stand for them here.
+
+    >>> as_fields("[process] line_width_mm is 60 but the nozzle is 0.4 mm.")
+    'Line width is 60 but the nozzle is 0.4 mm.'
+    """
+    said = said.replace("ive infill in [process]", "ive the Fill, under Job,").replace("[process] ", "")
+    for key, words in _FIELDS.items():
+        said = said.replace(key, words)
+    return said
 
 
 def vector_words(vector: Sequence[float]) -> str:

@@ -21,6 +21,8 @@ _STYLE = "\n".join(
     for path in (_HERE.parent / "show" / "page" / "page.css", _HERE / "desk.css")
 )
 ui.add_css(_STYLE, shared=True)
+_BEING_RANKED = "The job has changed; the poses are being ranked anew."
+_OF_THE_JOB_BEFORE = "The job as it is now cannot be ranked; this is of the job before."
 _PLACES = ("corner", "under", "front", "back", "left", "right", "above")
 
 
@@ -129,7 +131,7 @@ def _middle(desk: Desk) -> None:
                     "The forces are not counted yet: find the stress", on_click=desk.find_stress
                 )
                 uncounted.props("flat dense no-caps").classes("instead")
-                stale = ui.label("The job has changed; the poses are being ranked anew.").classes("small")
+                stale = ui.label().classes("small")
                 told = ui.label().classes("small").props('aria-live="polite"')
                 fails = ui.label().classes("fails")
             out = ui.button(
@@ -185,7 +187,8 @@ def _middle(desk: Desk) -> None:
         instead.set_visibility(other)
         instead.set_text(f"Show the one to take: pose {best.number}, along {best.along}" if best else "")
         out.set_visibility(best is not None)
-        stale.set_visibility(desk.stale and bool(desk.busy))
+        stale.set_visibility(desk.stale and bool(desk.busy or desk.trouble))
+        stale.set_text(_BEING_RANKED if desk.busy else _OF_THE_JOB_BEFORE)
         rests.set_visibility(shown is not None and not other and not stale.visible)
         rests.set_text(f"It rests on {shown.rests}." if shown is not None else "")
         bears, how = _bears_words(desk, shown)

@@ -8,6 +8,7 @@ from functools import partial
 from nicegui import ui
 from nicegui.events import GenericEventArguments
 
+from orient.desk.beside import care
 from orient.desk.order import facts_of, weights_of
 from orient.desk.scene import PartScene
 from orient.desk.state import BY_HAND, Desk
@@ -50,6 +51,7 @@ def build(desk: Desk) -> None:
     listed.on_choose(lambda row: desk.start(desk.show(row)))
     listed.on_pin(lambda row: _pin(desk, row))
     why = ui.element("div").classes("why-room")
+    care(desk)
 
     def brief() -> None:
         weights = weights_of(desk.history.now)

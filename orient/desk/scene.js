@@ -140,7 +140,8 @@ export default {
       const rgb = tint => [tint >> 16, (tint >> 8) & 255, tint & 255, 255];
       this.$refs.key.replaceChildren(...(this.viewer.paint === "plain" ? [] : keyOf(way)),
         ...keyOf({ said: named.map(kind => NAMED[kind]), palette: named.map(kind => rgb(MARKS[kind])) }));
-      this.$refs.said.textContent = this.hint || "";
+      const pale = this.viewer.paint === "features" && this.viewer.pose.labels.length ? "Pale letters lie behind the part. " : "";
+      this.$refs.said.textContent = pale + (this.hint || "");
     },
     // From how it lay to how it lies, its lowest point on the bed all the way.
     turnOver(before, eye, target) {
@@ -275,16 +276,34 @@ export default {
         // Of several letters that lie over each other the chosen one is on top.
         for (const one of viewer.labels.children) one.classList.toggle("chosen", one.textContent === id);
         const target = new THREE.Vector3(...place).applyMatrix4(viewer.laid.matrix);
-        let way = new THREE.Vector3(...looks).transformDirection(viewer.laid.matrix);
+        const way = new THREE.Vector3(...looks).transformDirection(viewer.laid.matrix);
         const now = viewer.camera.position.clone().sub(viewer.controls.target).normalize();
-        if (new THREE.Vector3(...looks).length() < 1e-6) way = now.clone();
+        if (new THREE.Vector3(...looks).length() < 1e-6) way.copy(this.clearWay(target, now));
         // Seen a little from the side, so that what stands about it is seen too.
-        way.multiplyScalar(1.2).add(now.multiplyScalar(0.8)).normalize();
+        else way.multiplyScalar(1.2).add(now.multiplyScalar(0.8)).normalize();
         if (Math.abs(way.z) > 0.97) way.x += 0.3;
         const far = Math.min(Math.max(5 * reach, 0.5 * this.data.size), this.data.size) / (2 * Math.tan(13 * Math.PI / 180)) * 0.75;
         const eye = target.clone().add(way.normalize().multiplyScalar(far));
         return this.fly(eye, target);
       });
+    },
+    // The way nearest to how it is seen now from which nothing of the part stands before a place.
+    clearWay(target, now) {
+      const { mesh, hit, laid } = this.viewer, size = this.data.size, ways = [now];
+      for (let k = 0; k < 40; k++) {
+        const z = 1 - (2 * k + 1) / 40, r = Math.sqrt(1 - z * z), turn = 2.399963 * k;
+        ways.push(new THREE.Vector3(r * Math.cos(turn), r * Math.sin(turn), z));
+      }
+      ways.sort((a, b) => b.dot(now) - a.dot(now));
+      laid.updateMatrixWorld(true);
+      const clear = way => {
+        hit.set(target.clone().addScaledVector(way, 2 * size), way.clone().negate());
+        hit.far = 2 * size - 0.02 * size;
+        return !hit.intersectObject(mesh, false).length;
+      };
+      const found = ways.find(clear) || now;
+      hit.far = Infinity;
+      return found.clone();
     },
     fly(eye, target) {
       const viewer = this.viewer, from = viewer.camera.position.clone(), aim = viewer.controls.target.clone(), started = performance.now();

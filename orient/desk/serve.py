@@ -23,6 +23,7 @@ from fastapi import FastAPI
 from nicegui import Client, ui
 from nicegui.client import ClientConnectionTimeout
 
+from orient.desk.entry import as_fields
 from orient.desk.guard import MOST_BYTES, TOKEN, Guard, hosts_of, is_loopback
 from orient.desk.shelf import open_shelves
 from orient.desk.visitor import GRACE_S, Visitor, Visitors
@@ -182,7 +183,7 @@ def show_trouble(error: Exception) -> None:
     """Tell whoever sits before the page what went wrong there."""
     if isinstance(error, Stopped):
         return
-    words = str(error)
+    words = as_fields(str(error))
     if not isinstance(error, OrientError):
         words = (
             f"That went wrong by a fault of this program ({words or type(error).__name__}). "

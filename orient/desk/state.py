@@ -16,6 +16,7 @@ from nicegui.element import Element
 
 from orient.desk.answers import Brought, Colours, Compared, Holes, Judged, Picked, Pose, Scored
 from orient.desk.edits import Data, History, toml_of, with_value
+from orient.desk.entry import as_fields
 from orient.desk.order import Card, Order, cards, in_order, order_of, weights_of
 from orient.desk.scene import PartScene
 from orient.desk.visitor import Visitor
@@ -94,6 +95,8 @@ class Desk:
         The page, within which work that nobody waits for is done: what goes wrong there is told there.
     wanted : Wanted or None
         What the next click on the part is for.
+    solved : str or None
+        The brief that stress was found under last.
     marked : list of (str, Picked)
         Faces that the job names, as they were tinted last.
     """
@@ -127,6 +130,7 @@ class Desk:
     case: int = 0
     page: Element | None = None
     wanted: Any = None
+    solved: str | None = None
     marked: list[tuple[str, Picked]] = field(default_factory=list)
     loaded: bool = False
     scene: PartScene | None = None
@@ -229,7 +233,7 @@ class Desk:
         self.pinned, self.pictures, self.poses, self.solid = [], {}, {}, {}
         self.loaded, self.compared, self.revision, self.case, self.trouble = False, None, None, 0, ""
         self.said.clear()
-        self.wanted, self.marked = None, []
+        self.wanted, self.marked, self.solved = None, [], None
         if self.scene is not None:
             self.scene.mode("look")
             if not brought.bodies:
@@ -254,7 +258,7 @@ class Desk:
                 if not self._again:
                     break
         except OrientError as error:
-            self.trouble = str(error)
+            self.trouble = as_fields(str(error))
             self.tell("order")
             raise
         finally:
@@ -266,6 +270,8 @@ class Desk:
         """Show an evaluation."""
         old, followed = self.judged, self.follows
         self.loaded = loaded
+        if loaded:
+            self.solved = judged.toml
         self.stale = judged.toml != toml_of(self.history.now)
         weighed = old is not None and _but_weights(old.toml) == _but_weights(judged.toml)
         kept = _same_poses(old, judged) if old is not None and weighed else {}
@@ -402,7 +408,7 @@ class Desk:
         self.stale = True
         self.tell("brief")
         if again:
-            self.start(self.evaluate_loaded() if self.loaded and self._borne_alike() else self.evaluate())
+            self.start(self._evaluate_anew())
 
     def undo(self) -> None:
         """Take the last change back."""
@@ -411,8 +417,9 @@ class Desk:
             ui.notify("Nothing to take back.")
             return
         ui.notify(f"Taken back: {what}.")
+        self.stale = True
         self.tell("brief")
-        self.start(self.evaluate())
+        self.start(self._evaluate_anew())
 
     def weigh(self, name: str, weight: float) -> None:
         """Rank by another weight, at once, from the measures that are kept."""
@@ -490,10 +497,15 @@ class Desk:
             )
             self.tell("brief")
 
+    async def _evaluate_anew(self) -> None:
+        """Rank under the job as it is now, with the stress where it is that which was found last."""
+        await (self.evaluate_loaded() if self._borne_alike() else self.evaluate())
+
     def _borne_alike(self) -> bool:
-        """Whether the stress that was found is that of the job as it is now: then it is not lost."""
-        assert self.judged is not None
-        then, now = tomllib.loads(self.judged.toml), self.history.now
+        """Whether the stress that was found last is that of the job as it is now: then it is not lost."""
+        if self.solved is None:
+            return False
+        then, now = tomllib.loads(self.solved), self.history.now
         return all(_without(then, name, but) == _without(now, name, but) for name, but in _NOT_BORNE.items())
 
     @property

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from functools import partial
+from typing import Any
 
 from nicegui import ui
 
 from orient.desk.beside import progress_row
+from orient.desk.entry import as_fields
 from orient.desk.state import Desk
 
 
@@ -54,7 +56,7 @@ def build(desk: Desk) -> None:
                 ui.label(said).classes("caution-line")
             for said in section["service"]:
                 ui.label(said).classes("caution-line")
-            for said in (judged.load_caution or "", _as_fields(judged.fill)):
+            for said in (judged.load_caution or "", as_fields(judged.fill)):
                 ui.label(said).classes("small")
             with ui.element("div").classes("wide"), ui.element("table"):
                 with ui.element("thead"), ui.element("tr"):
@@ -72,12 +74,13 @@ def build(desk: Desk) -> None:
                                 with ui.element("td"):
                                     ui.label(said)
                             with ui.element("td"):
-                                there = ui.button("show", on_click=partial(_go_to, desk, one["place"]))
-                                there.props("flat dense no-caps").tooltip(f"At {one['at']} mm")
+                                there = ui.button("show", on_click=partial(_go_to, desk, one))
+                                there.props("flat dense no-caps").props["title"] = f"At {one['at']} mm"
                                 there.props["aria-label"] = f"Show its weakest place, at {one['at']} mm"
             ui.label(
                 "A safety factor is how many times its load a pose bears before it fails: below 1 it does "
-                "not bear it. Low to high is the spread of what is cited for the polymer."
+                "not bear it. How much more is enough is for whoever answers for the part. Low to high is "
+                "the spread of what is cited for the polymer."
             ).classes("small")
             for case in section["cases"]:
                 ui.label(f"{case['name']}: deflects {case['sag']} at the most").classes("small")
@@ -87,7 +90,7 @@ def build(desk: Desk) -> None:
                     if line in section["service"]:
                         continue
                     with ui.element("li"):
-                        ui.label(_as_fields(line))
+                        ui.label(as_fields(line))
 
     desk.when("brief", brief)
     desk.when("part", brief)
@@ -95,12 +98,13 @@ def build(desk: Desk) -> None:
     desk.when("strength", strength)
 
 
-def _as_fields(said: str) -> str:
-    """A sentence that names a key of a brief by the field of the job that stands for it here."""
-    return said.replace("ive infill in [process]", "ive the Fill, under Job,")
-
-
-def _go_to(desk: Desk, place: Sequence[float]) -> None:
-    """Take the camera to a place of the part."""
-    if desk.scene is not None:
-        desk.scene.go_to({"id": "", "place": list(place), "looks": [0.0, 0.0, 0.0], "reach": 0.0})
+async def _go_to(desk: Desk, one: Mapping[str, Any]) -> None:
+    """Show a pose in the colours of its safety, and take the camera to its weakest place."""
+    if desk.scene is None or not desk.loaded:
+        return
+    row = int(one["number"]) - 1
+    if desk.chosen != row:
+        await desk.show(row)
+    await desk.colour("safety")
+    desk.tell("pose")
+    desk.scene.go_to({"id": "", "place": list(one["place"]), "looks": [0.0, 0.0, 0.0], "reach": 0.0})

@@ -7,7 +7,7 @@ from typing import Any
 from nicegui import ui
 
 from orient.desk.answers import File
-from orient.desk.beside import progress_row
+from orient.desk.beside import care, progress_row
 from orient.desk.state import BY_HAND, Desk
 from orient.desk.work import Stopped
 
@@ -62,6 +62,7 @@ def build(desk: Desk) -> None:
                 'outline no-caps aria-label="The brief"'
             )
         progress_row(desk, "take")
+        care(desk)
 
     def order() -> None:
         none.set_visibility(desk.judged is None)

@@ -83,9 +83,7 @@ async def _compare(desk: Desk) -> None:
 def _show(desk: Desk, answer: Compared) -> None:
     first, second = answer.names
     ui.label(answer.build).classes("build")
-    with ui.element("p").classes("judgement"):
-        ui.label({"tie": "neither"}.get(answer.word, answer.word)).classes(f"word {answer.word}")
-        ui.label(answer.verdict)
+    ui.label(answer.verdict).classes("judgement")
     _side_by_side(desk, answer)
     if answer.changes:
         with ui.element("ul").classes("points"):

@@ -432,6 +432,15 @@ def test_what_fails_under_its_load_is_said_to_beside_the_answer_and_stays_said_w
             desk.edit(with_value(desk.history.now, "process.infill", 0.3), "the fill")
         await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
         assert not desk.loaded
+        # What was found for the job before is there again with it.
+        with user:
+            desk.undo()
+        await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
+        assert desk.loaded
+        with user:
+            desk.edit(with_value(desk.history.now, "process.line_width_mm", 60), "the line")
+        await seen(lambda: desk.trouble and desk.busy == "")
+        await user.should_see("The job as it is now cannot be ranked; this is of the job before.")
 
     simulated(test, tmp_path, path)
 

@@ -13,6 +13,7 @@ from orient.desk.jobs.held import Held, Say
 from orient.part.read import read_part
 from orient.show.page.comparison import comparison_page, pair_section, sides_data
 from orient.variants.compare import Pair, compare, distinct
+from orient.variants.measures import BY_NAME as MEASURES
 
 
 def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str | None = None) -> Compared:
@@ -46,12 +47,14 @@ def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str
         f"{one['what'].capitalize()}: {one['volume']} mm³ at {one['at']} mm" for one in told["changes"]
     )
     rows = tuple(told["ways"][0]["rows"])
+    if "safety_factor" in pair.measures["own"]:
+        # The safety says it better, of the forces themselves.
+        rows = tuple(row for row in rows if row["title"] != MEASURES["strength_retained"].title)
     before, after = (_scene(one) for one in sides_data(found)["variants"])
     return Compared(
         (names[0], names[1]),
         _which(names, pair),
         pair.verdict,
-        told["word"],
         rows,
         changes,
         comparison_page(found).encode(),

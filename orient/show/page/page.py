@@ -247,7 +247,7 @@ def strength_section(evaluation: Evaluation) -> dict[str, Any] | None:
             {
                 "name": f"{case.name}, both ways" if case.both_ways else case.name,
                 "faces": [f"{one.selector}: {one.description}" for one in case.selected],
-                "sag": NO_DATA if case.max_deflection_mm is None else f"{case.max_deflection_mm:.3f} mm",
+                "sag": NO_DATA if case.max_deflection_mm is None else f"{case.max_deflection_mm:.3g} mm",
             }
             for case in strength.field.cases
         ],

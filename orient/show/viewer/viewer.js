@@ -252,10 +252,17 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   }
   function placeLabels() {
     placeAxes();
-    const at = new THREE.Vector3();
+    const at = new THREE.Vector3(), placed = [];
     for (const one of labels.children) {
       at.copy(one.spot).project(camera);
-      one.style.transform = `translate(${((at.x + 1) / 2 * host.clientWidth).toFixed(1)}px, ${((1 - at.y) / 2 * host.clientHeight).toFixed(1)}px) translate(-50%, -50%)`;
+      const x = (at.x + 1) / 2 * host.clientWidth;
+      let y = (1 - at.y) / 2 * host.clientHeight;
+      if (one.className.startsWith("letter") && !one.hidden) {
+        // Letters of one corner stand below each other.
+        while (placed.some(([a, b]) => Math.abs(a - x) < 30 && Math.abs(b - y) < 19)) y += 4;
+        placed.push([x, y]);
+      }
+      one.style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px) translate(-50%, -50%)`;
     }
   }
   // A label whose place the part hides is dimmed, once the part has come to rest.

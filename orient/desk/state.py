@@ -15,6 +15,7 @@ from nicegui import background_tasks, ui
 from nicegui.element import Element
 
 from orient.desk.answers import Brought, Colours, Compared, Holes, Judged, Picked, Pose, Scored
+from orient.desk.borne import borne_alike, forces_ready, same_forces
 from orient.desk.edits import Data, History, toml_of, with_value
 from orient.desk.entry import as_fields
 from orient.desk.order import Card, Order, cards, in_order, order_of, weights_of
@@ -27,14 +28,6 @@ from orient.errors import OrientError
 EVENTS = ("part", "brief", "order", "weighed", "pose", "pick", "busy", "beside", "strength", "compared")
 # A slider that has rested so long has come to rest: the part turns over, then the search goes on from there.
 REST_S, SEARCH_S = 0.3, 0.9
-# What may change in these sections of a job while the stress stays what it was.
-_NOT_BORNE = {
-    "load": ("stress_axis", "kind", "service_temp_c"),
-    "process": ("machine", "layer_height_mm", "support"),
-    "polymer": (),
-}
-# What pushes, in a load case.
-_PUSHES = ("force", "pressure", "moment", "gravity", "acceleration_m_s2")
 # The pose that a hand has turned the part to; poses of the list are numbered from 1.
 BY_HAND = 100_000
 
@@ -456,10 +449,7 @@ class Desk:
     @property
     def forces_moved(self) -> bool:
         """Whether the load cases are others than those that the list counts."""
-        if self.judged is None or not self.loaded:
-            return False
-        counted, now = (tomllib.loads(one).get("load", {}) for one in (self.judged.toml, self.toml))
-        return bool(counted.get("case") != now.get("case"))
+        return self.judged is not None and self.loaded and not same_forces(self.judged.toml, self.toml)
 
     @property
     def toml(self) -> str:
@@ -499,21 +489,13 @@ class Desk:
 
     async def _evaluate_anew(self) -> None:
         """Rank under the job as it is now, with the stress where it is that which was found last."""
-        await (self.evaluate_loaded() if self._borne_alike() else self.evaluate())
-
-    def _borne_alike(self) -> bool:
-        """Whether the stress that was found last is that of the job as it is now: then it is not lost."""
-        if self.solved is None:
-            return False
-        then, now = tomllib.loads(self.solved), self.history.now
-        return all(_without(then, name, but) == _without(now, name, but) for name, but in _NOT_BORNE.items())
+        kept = self.solved is not None and borne_alike(self.solved, self.toml)
+        await (self.evaluate_loaded() if kept else self.evaluate())
 
     @property
     def forces_ready(self) -> bool:
         """Whether the job says where the part is held and where it is pushed."""
-        cases = self.history.now.get("load", {}).get("case", [])
-        pushed = any(any(case.get(name) for name in _PUSHES) for case in cases)
-        return pushed and any(case.get("fixed") for case in cases)
+        return forces_ready(self.history.now)
 
     async def evaluate_loaded(self) -> None:
         """Rank anew with the load cases, whose stress is known: nothing is solved again."""
@@ -531,11 +513,6 @@ class Desk:
             "pick", point=(x, y, z), face=int(picked["face"]), kind=picked["kind"]
         )
         return found
-
-
-def _without(data: Data, section: str, names: tuple[str, ...]) -> Data:
-    """A section without some of its keys."""
-    return {name: value for name, value in data.get(section, {}).items() if name not in names}
 
 
 def _but_weights(toml: str) -> Data:

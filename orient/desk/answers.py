@@ -271,6 +271,8 @@ class Compared:
         Which to build, in a few words.
     verdict : str
         Which is better and why.
+    lying : str
+        Along what each is built, in its own best pose.
     rows : tuple of dict
         Measures side by side, each in its own best pose.
     changes : tuple of str
@@ -286,6 +288,7 @@ class Compared:
     names: tuple[str, str]
     build: str
     verdict: str
+    lying: str
     rows: tuple[dict[str, str], ...]
     changes: tuple[str, ...]
     page: bytes

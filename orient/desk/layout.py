@@ -97,9 +97,10 @@ def _head(desk: Desk) -> None:
         undo.set_enabled(desk.history.last is not None)
 
     def busy() -> None:
-        told.set_text(f"{desk.busy} …" if desk.busy else "")
-        bar.set_visibility(bool(desk.busy))
-        bar.set_value(desk.share or 0.0)
+        doing = (desk.busy, desk.share) if desk.busy else next(iter(desk.beside.values()), ("", None))
+        told.set_text(f"{doing[0]} …" if doing[0] else "")
+        bar.set_visibility(bool(doing[0]))
+        bar.set_value(doing[1] or 0.0)
 
     def part() -> None:
         name.set_text(desk.name)
@@ -107,6 +108,7 @@ def _head(desk: Desk) -> None:
             one.set_visibility(desk.brought is not None)
 
     desk.when("busy", busy)
+    desk.when("beside", busy)
     desk.when("brief", brief)
     desk.when("weighed", brief)
     desk.when("part", part)

@@ -60,6 +60,7 @@ export default {
         this.data = await fetched(address, "json");
         this.close();
         this.marks = new Map();
+        this.edges = null;
         this.kinds = new Set();
         this.holes = { of: null, list: [] };
         const bytes = text => Uint8Array.from(atob(text), c => c.charCodeAt(0)).buffer;
@@ -114,6 +115,7 @@ export default {
         const had = viewer.pose && viewer.pose.number, before = viewer.laid.matrix.clone();
         const eye = viewer.camera.position.clone(), target = viewer.controls.target.clone();
         // Its own colours belong to a pose: between two of them the part is plain.
+        this.lined([]);
         if (this.can("plain", number)) viewer.setPaint("plain");
         // A pose that is on the bed already is seen from where it is seen: what was looked at is not lost.
         const lies = new THREE.Matrix4().fromArray(this.data.poses.find(one => one.number === number).matrix);
@@ -268,13 +270,14 @@ export default {
     },
     see(name) { return this.then(() => { if (this.viewer) { this.land(); this.viewer.place(name); } }); },
     // The camera goes to a place of the part, and looks at it from the side that it looks to.
-    goTo(place, looks, reach, id) {
+    goTo(place, looks, reach, id, lines) {
       return this.then(() => {
         const viewer = this.viewer;
         if (!viewer) return;
         this.land();
         // Of several letters that lie over each other the chosen one is on top.
         for (const one of viewer.labels.children) one.classList.toggle("chosen", one.textContent === id);
+        this.lined(lines || []);
         const target = new THREE.Vector3(...place).applyMatrix4(viewer.laid.matrix);
         const way = new THREE.Vector3(...looks).transformDirection(viewer.laid.matrix);
         const now = viewer.camera.position.clone().sub(viewer.controls.target).normalize();
@@ -286,6 +289,22 @@ export default {
         const eye = target.clone().add(way.normalize().multiplyScalar(far));
         return this.fly(eye, target);
       });
+    },
+    // Edges that are shown as chosen, six numbers each.
+    lined(list) {
+      const { laid } = this.viewer;
+      if (this.edges) { laid.remove(this.edges); this.edges.traverse(one => one.geometry?.dispose()); }
+      this.edges = new THREE.Group();
+      const skin = new THREE.MeshBasicMaterial({ color: 0x005a8c }), up = new THREE.Vector3(0, 1, 0);
+      for (let k = 0; k < list.length; k += 6) {
+        const from = new THREE.Vector3().fromArray(list, k), way = new THREE.Vector3().fromArray(list, k + 3).sub(from), long = way.length();
+        const one = new THREE.Mesh(new THREE.CylinderGeometry(0.004 * this.data.size, 0.004 * this.data.size, long, 8), skin);
+        one.position.copy(from).addScaledVector(way, 0.5);
+        one.quaternion.setFromUnitVectors(up, way.normalize());
+        this.edges.add(one);
+      }
+      laid.add(this.edges);
+      this.viewer.request();
     },
     // The way nearest to how it is seen now from which nothing of the part stands before a place.
     clearWay(target, now) {

@@ -111,8 +111,15 @@ class PartScene(Element, component="scene.js", esm={"orient-viewer": "../show/vi
         self.run_method("see", view)
 
     def go_to(self, feature: dict[str, Any]) -> None:
-        """Take the camera to a hard feature."""
-        self.run_method("goTo", feature["place"], feature["looks"], feature["reach"], feature["id"])
+        """Take the camera to a hard feature or another place, and draw its edges."""
+        self.run_method(
+            "goTo",
+            feature["place"],
+            feature["looks"],
+            feature["reach"],
+            feature["id"],
+            feature.get("lines", []),
+        )
 
     def follow(self, other: PartScene) -> None:
         """Let two scenes be seen from the same side."""

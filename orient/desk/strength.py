@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from functools import partial
 from typing import Any
@@ -100,11 +101,12 @@ def build(desk: Desk) -> None:
 
 async def _go_to(desk: Desk, one: Mapping[str, Any]) -> None:
     """Show a pose in the colours of its safety, and take the camera to its weakest place."""
-    if desk.scene is None or not desk.loaded:
+    if desk.scene is None or desk.brought is None or not desk.loaded:
         return
+    about = 0.16 * math.hypot(*desk.brought.extents_mm)
     row = int(one["number"]) - 1
     if desk.chosen != row:
         await desk.show(row)
     await desk.colour("safety")
     desk.tell("pose")
-    desk.scene.go_to({"id": "", "place": list(one["place"]), "looks": [0.0, 0.0, 0.0], "reach": 0.0})
+    desk.scene.go_to({"id": "", "place": list(one["place"]), "looks": [0.0, 0.0, 0.0], "reach": about})

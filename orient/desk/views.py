@@ -103,8 +103,14 @@ class HardFeatures(Element, component="features.js"):
 
     def show(self, features: tuple[dict[str, Any], ...] | None) -> None:
         """Show these features; None while they are being looked for."""
-        self._props["features"] = None if features is None else list(features)
+        told = None if features is None else [_but_lines(one) for one in features]
+        self._props["features"] = told
         self.update()
+
+
+def _but_lines(feature: dict[str, Any]) -> dict[str, Any]:
+    """A feature as the list shows it: its edges are for the viewer."""
+    return {name: value for name, value in feature.items() if name != "lines"}
 
 
 def _only(event: GenericEventArguments) -> Any:

@@ -79,9 +79,13 @@ def judge(
         return Verdict(None, f"{names[1]} is the same shape as {names[0]}, and builds alike.")
     mended = broken[0] is not None and broken[1] is None
     bears = _bears(measures)
-    better = True if mended else _better(measures, least_safety)
-    if not mended and bears is not None and bears[0] != bears[1]:
+    torn = False
+    if mended:
+        better: bool | None = True
+    elif bears is not None and bears[0] != bears[1]:
         better = bears[1]
+    else:
+        better, torn = _better(measures, least_safety)
     head = {
         True: f"{names[1]} is better than {names[0]}",
         False: f"{names[1]} is worse than {names[0]}",
@@ -96,7 +100,9 @@ def judge(
     if bad:
         said = f"{said}, but {listing(bad)}" if good else f"{subject} {listing(bad)}"
     whose = "its" if better is not None or said else f"{names[1]}'s"
-    clauses = [one for one in (said, _strength(measures, least_safety, whose), _borne(bears, names)) if one]
+    decides = _decides(names, measures["score"]) if torn and better is not None else ""
+    told = (said, _strength(measures, least_safety, whose), _borne(bears, names), decides)
+    clauses = [one for one in told if one]
     return Verdict(better, f"{head}: {'; '.join(clauses)}." if clauses else f"{head}.")
 
 
@@ -105,18 +111,18 @@ def _clause(sentence: str) -> str:
     return sentence[:1].lower() + sentence[1:]
 
 
-def _better(measures: Mapping[str, Delta], least_safety: float | None) -> bool | None:
-    """Weigh up what differs."""
+def _better(measures: Mapping[str, Delta], least_safety: float | None) -> tuple[bool | None, bool]:
+    """Weigh up what differs; and whether that points both ways, so that the score decides."""
     votes = [measures[name].better for name in _deciding(measures) if name in measures]
     strength = measures.get("safety_factor") or measures.get("strength_retained")
     if strength is not None and not _enough(strength, least_safety):
         votes.append(strength.better)
     told = [vote for vote in votes if vote is not None]
     if not told:
-        return None
+        return None, False
     if all(told) or not any(told):
-        return told[0]
-    return measures["score"].better if "score" in measures else None
+        return told[0], False
+    return (measures["score"].better, True) if "score" in measures else (None, False)
 
 
 def _bears(measures: Mapping[str, Delta]) -> tuple[bool, bool] | None:
@@ -132,6 +138,15 @@ def _borne(bears: tuple[bool, bool] | None, names: tuple[str, str]) -> str:
     if not any(bears):
         return f"neither {names[0]} nor {names[1]} bears its load"
     return f"{names[bears.index(False)]} does not bear its load"
+
+
+def _decides(names: tuple[str, str], score: Delta) -> str:
+    """That the score settled what points both ways."""
+    low, high = sorted((score.first.nominal, score.second.nominal))
+    return (
+        f"by the job's weights {names[0 if score.better is False else 1]} has the better score, {low:.3f} "
+        f"against {high:.3f}, which decides"
+    )
 
 
 def _deciding(measures: Mapping[str, Delta]) -> tuple[str, ...]:

@@ -160,6 +160,15 @@ def test_a_pose_of_the_hand_that_breaks_a_limit_is_refused_with_the_reason(held,
         )
 
 
+def test_the_edges_of_an_inner_corner_are_as_long_as_the_list_says(held, judged):
+    pose = JOBS["pose"](held, quiet, direction=tuple(judged.ranking.directions[0]), number=1, features=True)
+    corners = [one for one in pose.features if one["kind"] == "sharp corner" and one["lines"]]
+    assert corners
+    for one in corners:
+        a, b = np.array(one["lines"]).reshape(-1, 2, 3).transpose(1, 0, 2)
+        assert f"{np.linalg.norm(b - a, axis=1).sum():.3g} mm" in one["size"]
+
+
 def test_84_000_faces_go_out_in_a_megabyte_and_a_recolour_in_20_kb(tmp_path):
     (tmp_path / "dense.stl").write_bytes(dense())
     held, shelf = Held(), Shelf()

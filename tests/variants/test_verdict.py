@@ -66,7 +66,9 @@ def test_a_design_that_fails_under_its_load_is_not_the_better_one():
     weaker = {"cost": 0.5, "safety_factor": 0.76, "score": 0.05}
     said = judged(weak, weaker).sentence
     assert "from 0.80 to 0.76" in said
-    assert said.endswith("neither A nor B bears its load.")
+    assert "; neither A nor B bears its load;" in said
+    # What saves and is weaker points both ways: the sentence says what settled it.
+    assert said.endswith("by the job's weights B has the better score, 0.050 against 0.100, which decides.")
     assert "bear" not in judged(strong, strong | {"cost": 8.0}).sentence
 
 

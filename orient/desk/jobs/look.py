@@ -6,14 +6,18 @@ import numpy as np
 
 from orient.desk.answers import Colours, Pose, Vector
 from orient.desk.jobs.held import Held, Say
-from orient.features.model import VERDICTS
+from orient.features.model import VERDICTS, Feature
 from orient.features.register import Inspection
+from orient.features.sharp_corner import SHARP_DEG
+from orient.part.mesh import Part
 from orient.show.page.page import feature_rows
 from orient.show.picture.paint import Paint
 from orient.show.viewer.payload import key_data, lying_data, owners
 
 # Pixels of the small pictures, as wide as high times four thirds.
 SMALL = (224, 168)
+# More edges of a corner than this are not drawn.
+_MOST_LINES = 400
 
 
 def pose(held: Held, say: Say, *, direction: Vector, number: int, features: bool = False) -> Pose:
@@ -99,6 +103,25 @@ def _colours(paint: Paint) -> Colours:
     return Colours(key_data(paint), paint.code.tobytes())
 
 
+def _lines(part: Part, one: Feature) -> list[float]:
+    """The edges of an inner corner, six coordinates each; no more than the viewer draws well."""
+    if one.kind != "sharp_corner" or "corners" in one.more:
+        return []
+    beside = np.zeros(len(part.faces), dtype=np.bool_)
+    beside[one.faces] = True
+    face, side = np.nonzero(beside[:, None] & (part.neighbours > np.arange(len(part.faces))[:, None]))
+    over = part.neighbours[face, side]
+    # Inner: what lies across the edge rises from the plane of the face.
+    start, end = part.faces[face, side], part.faces[face, (side + 1) % 3]
+    far = part.vertices[part.faces[over]].mean(axis=1) - part.vertices[start]
+    inner = (far * part.normals[face]).sum(axis=1) > 0.0
+    # A hair more than the finder's own limit, whose digits are its own.
+    bent = (part.normals[face] * part.normals[over]).sum(axis=1) < np.cos(np.radians(SHARP_DEG - 1.0))
+    kept = beside[over] & inner & bent
+    lines = np.concatenate([part.vertices[start[kept]], part.vertices[end[kept]]], axis=1)
+    return lines[:_MOST_LINES].round(3).ravel().tolist()
+
+
 def _features(found: Inspection) -> list[dict[str, object]]:
     """Hard features as the page words them, worst first, each with its number in `owner` and its place."""
     rows = []
@@ -111,6 +134,13 @@ def _features(found: Inspection) -> list[dict[str, object]]:
         else:
             reach, looks = 0.1 * found.part.size_mm, np.zeros(3)
         rows.append(
-            row | {"number": number, "place": list(one.at_mm), "reach": reach, "looks": looks.tolist()}
+            row
+            | {
+                "number": number,
+                "place": list(one.at_mm),
+                "reach": reach,
+                "looks": looks.tolist(),
+                "lines": _lines(found.part, one),
+            }
         )
     return sorted(rows, key=lambda row: VERDICTS.index(str(row["verdict"])))

@@ -46,7 +46,7 @@ def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str
     changes = tuple(
         f"{one['what'].capitalize()}: {one['volume']} mm³ at {one['at']} mm" for one in told["changes"]
     )
-    rows = tuple(told["ways"][0]["rows"])
+    rows, ways = tuple(told["ways"][0]["rows"]), told["ways"][0]["along"]
     if "safety_factor" in pair.measures["own"]:
         # The safety says it better, of the forces themselves.
         rows = tuple(row for row in rows if row["title"] != MEASURES["strength_retained"].title)
@@ -55,6 +55,7 @@ def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str
         (names[0], names[1]),
         _which(names, pair),
         pair.verdict,
+        " ".join(f"{name} is built along {along}." for name, along in zip(names, ways, strict=True)),
         rows,
         changes,
         comparison_page(found).encode(),

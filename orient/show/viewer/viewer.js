@@ -262,7 +262,7 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
         while (placed.some(([a, b]) => Math.abs(a - x) < 30 && Math.abs(b - y) < 19)) y += 4;
         placed.push([x, y]);
       }
-      one.style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px) translate(-50%, -50%)`;
+      one.style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px) ${one.className.startsWith("weakest") ? "translate(-50%, calc(-100% - 12px))" : "translate(-50%, -50%)"}`;
     }
   }
   // A label whose place the part hides is dimmed, once the part has come to rest.

@@ -192,7 +192,7 @@ def _ask_newtons(desk: Desk, found: Picked) -> None:
         ways = {"along the hole": base, "back along the hole": scaled(base, -1.0)} | ways
     with ui.dialog() as dialog, ui.card():
         ui.label(f"How hard is the {found.words} pushed?")
-        newtons = ui.number("newtons", min=0.001, placeholder="120").props("outlined autofocus")
+        newtons = ui.number("newtons", min=0.001).props("outlined autofocus")
         way = ui.select(list(ways), value=next(iter(ways)), label="which way").props("outlined")
 
         def add() -> None:

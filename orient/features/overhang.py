@@ -5,6 +5,8 @@ What to try is common practice, no source; the limits and their sources are the 
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from orient.features.figures import point, size, words
@@ -14,6 +16,8 @@ from orient.features.model import Feature
 KIND = "overhang"
 # An arch is held along most of its rim, and closes over from both sides.
 _ARCH_SHARE = 0.5
+# Faces that turn more than this from each other are no plane.
+_ROUND = math.cos(math.radians(15.0))
 # Steeper than this from the wall is level to the eye.
 _LEVEL_DEG = 88.0
 
@@ -43,9 +47,12 @@ def find(laid: Laid) -> list[Feature]:
         arch = ceiling.rim.held_share > _ARCH_SHARE
         what = "arch" if arch else "underside"
         level = angle > _LEVEL_DEG and not arch
-        said = (
-            "The underside is level" if level else f"The {what} leans out by {angle:.0f}° from the vertical"
-        )
+        normals = laid.part.normals[ceiling.faces]
+        round_ = float((normals @ normals[0]).min()) < _ROUND
+        if level:
+            said = f"The underside {'rounds off to' if round_ else 'is'} level"
+        else:
+            said = f"The {what} leans out by {angle:.0f}° from the vertical"
         tries: tuple[str, ...]
         if reach <= process.ledge_limit_mm:
             verdict = "fine"

@@ -87,7 +87,7 @@ KINDS = (
     Kind("hole", "H", "hole", "diameter", False, turned=True),
     Kind("slot", "S", "slot", "width", False, turned=True),
     Kind("pin", "P", "pin", "diameter", False, turned=True),
-    Kind("sharp_corner", "C", "sharp corner", "length of the edge", False),
+    Kind("sharp_corner", "C", "sharp corner", "length of its edges", False),
     Kind("curl", "R", "curl", "longest run on the bed", True),
     Kind("slender", "Z", "slender part", "height", True),
     Kind("first_layer", "F", "first layer", "area", True),

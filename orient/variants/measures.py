@@ -60,7 +60,7 @@ MEASURES = (
     Measure("hours", "hours", "hours", False, 0.02, 0.02),
     Measure("part_g", "part", "g", False, 0.005, 0.05),
     Measure("support_g", "support", "g", False, 0.02, 0.1),
-    Measure("finishing_min", "finishing", "min", False, 0.05, 0.5),
+    Measure("finishing_min", "finishing by hand", "min", False, 0.05, 0.5),
     Measure("cost", "cost", "money", False, 0.02, 0.005),
     Measure("score", "score", "score", False, 0.02, 0.001),
 )

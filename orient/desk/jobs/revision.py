@@ -12,7 +12,8 @@ from orient.desk.edits import brief_of
 from orient.desk.jobs.held import Held, Say
 from orient.part.read import read_part
 from orient.show.page.comparison import comparison_page, pair_section, sides_data
-from orient.variants.compare import Pair, compare, distinct
+from orient.show.words import direction_words, lean_words
+from orient.variants.compare import Pair, Variant, compare, distinct
 from orient.variants.measures import BY_NAME as MEASURES
 
 
@@ -46,7 +47,7 @@ def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str
     changes = tuple(
         f"{one['what'].capitalize()}: {one['volume']} mm³ at {one['at']} mm" for one in told["changes"]
     )
-    rows, ways = tuple(told["ways"][0]["rows"]), told["ways"][0]["along"]
+    rows = tuple(told["ways"][0]["rows"])
     if "safety_factor" in pair.measures["own"]:
         # The safety says it better, of the forces themselves.
         rows = tuple(row for row in rows if row["title"] != MEASURES["strength_retained"].title)
@@ -55,12 +56,21 @@ def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str
         (names[0], names[1]),
         _which(names, pair),
         pair.verdict,
-        " ".join(f"{name} is built along {along}." for name, along in zip(names, ways, strict=True)),
+        " ".join(_lying(name, one) for name, one in zip(names, (pair.first, pair.second), strict=True)),
         rows,
         changes,
         comparison_page(found).encode(),
         (before, after),
     )
+
+
+def _lying(name: str, one: Variant) -> str:
+    """Along what a variant is built, and whether it lies or stands."""
+    way = one.figures.directions[0]
+    leans = lean_words(way)
+    row = one.evaluation.ranking.recommended - 1
+    lies = "lying on its own flat" if row in one.evaluation.resting else "standing on support"
+    return f"{name} is built along {direction_words(way)}{f', {leans}' if leans else ''}, {lies}."
 
 
 def _which(names: Sequence[str], pair: Pair) -> str:

@@ -273,6 +273,8 @@ class Compared:
         Which is better and why.
     lying : str
         Along what each is built, in its own best pose.
+    service : tuple of str
+        What of the service no safety factor counts; empty where none was found.
     rows : tuple of dict
         Measures side by side, each in its own best pose.
     changes : tuple of str
@@ -289,6 +291,7 @@ class Compared:
     build: str
     verdict: str
     lying: str
+    service: tuple[str, ...]
     rows: tuple[dict[str, str], ...]
     changes: tuple[str, ...]
     page: bytes

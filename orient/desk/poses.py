@@ -100,7 +100,7 @@ def build(desk: Desk) -> None:
 
     def order() -> None:
         cards = desk.cards
-        explain([fact.name for fact in cards[0].facts] if cards else [])
+        explain([fact.name for fact in cards[0].facts if fact.name in MEANT] if cards else [])
         weighed()
         told()
         why.clear()

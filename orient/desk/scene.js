@@ -373,7 +373,8 @@ export default {
       if (!found) return null;
       return { face: found.faceIndex, point: found.point.clone().applyMatrix4(viewer.laid.matrix.clone().invert()).toArray() };
     },
-    // A hole whose open mouth a ray goes through counts as pointed at: a hand aims at the middle of it.
+    // A hole that a ray goes through, in at one mouth and out at the other, counts as pointed at: a hand aims at
+    // the middle of it. Of a bolt's hole and its counterbore the narrower one is meant.
     mouthAt(ray, before) {
       if (!this.holes.of) return null;
       const back = this.viewer.laid.matrix.clone().invert(), own = ray.clone().applyMatrix4(back);
@@ -382,13 +383,12 @@ export default {
       this.holes.list.forEach((hole, k) => {
         axis.fromArray(hole.axis);
         middle.fromArray(hole.at);
-        for (const side of [-0.5, 0.5]) {
+        const through = [-0.5, 0.5].every(side => {
           disc.copy(middle).addScaledVector(axis, side * hole.depth);
-          if (!own.intersectPlane(flat.setFromNormalAndCoplanarPoint(axis, disc), at)) continue;
-          const far = at.distanceTo(own.origin);
-          if (at.distanceTo(disc) > hole.diameter / 2 || far >= before || (best && far >= best.far)) continue;
-          best = { far, hole: k + 1 };
-        }
+          return own.intersectPlane(flat.setFromNormalAndCoplanarPoint(axis, disc), at)
+            && at.distanceTo(disc) <= hole.diameter / 2 && at.distanceTo(own.origin) < before;
+        });
+        if (through && !(best && best.diameter <= hole.diameter)) best = { diameter: hole.diameter, hole: k + 1 };
       });
       if (!best) return null;
       const face = this.holes.of.indexOf(best.hole), all = this.viewer.shape.attributes.position.array;

@@ -251,18 +251,21 @@ class Desk:
                 if not self._again:
                     break
         except OrientError as error:
-            self.trouble = as_fields(str(error))
-            self.tell("order")
+            self._not_ranked(error)
             raise
         finally:
             self._evaluating = False
             self.say("")
         self.take(judged)
 
+    def _not_ranked(self, error: OrientError) -> None:
+        self.trouble = as_fields(str(error))
+        self.tell("order")
+
     def take(self, judged: Judged, *, loaded: bool = False) -> None:
         """Show an evaluation."""
         old, followed = self.judged, self.follows
-        self.loaded = loaded
+        self.loaded, self.trouble = loaded, ""
         if loaded:
             self.solved = judged.toml
         self.stale = judged.toml != toml_of(self.history.now)
@@ -502,6 +505,9 @@ class Desk:
         toml = toml_of(self.history.now)
         try:
             judged = await self.visitor.long.do("strength", toml=toml, progress=self.say)
+        except OrientError as error:
+            self._not_ranked(error)
+            raise
         finally:
             self.say("")
         self.take(judged, loaded=True)

@@ -84,7 +84,7 @@ def _show(desk: Desk, answer: Compared) -> None:
     first, second = answer.names
     ui.label(answer.build).classes("build")
     ui.label(answer.verdict).classes("judgement")
-    for said in (desk.judged.strength or {}).get("service", ()) if desk.judged is not None else ():
+    for said in answer.service:
         ui.label(said).classes("small")
     ui.label(f"Each in its own best pose: {answer.lying}").classes("small")
     _side_by_side(desk, answer)

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from manifold3d import Manifold
 
 from orient.desk.edits import brief_of
 from orient.desk.state import BY_HAND
@@ -186,6 +187,23 @@ def test_a_hole_is_taken_by_a_click_into_its_open_mouth(laid):
     assert taken
     laid.get_by_role("button", name="Cancel").click()
     laid.wait_for_selector(".banner .note", state="hidden")
+
+
+def test_the_bottom_of_a_pocket_can_be_pointed_at_through_its_mouth(fresh, tmp_path):
+    pocket = Manifold.cube((40, 40, 12)) - Manifold.cylinder(10, 8, -1, 48).translate((20, 20, 6))
+    mesh = pocket.to_mesh()
+    trimesh.Trimesh(mesh.vert_properties, mesh.tri_verts).export(tmp_path / "pocket.stl")
+    bring(fresh, tmp_path / "pocket.stl")
+    fresh.get_by_role("button", name="above").click()
+    fresh.get_by_role("button", name="Held at").click()
+    fresh.wait_for_selector(".viewer.picking")
+    spot = "viewer.camera.position.clone().set(20, 20, 6)"
+    seen = f"{spot}.applyMatrix4(viewer.laid.matrix).project(viewer.camera)"
+    across, down = viewer(fresh, f"[({seen}.x + 1) / 2, (1 - {seen}.y) / 2]")
+    rest(fresh, across, down)
+    # Area of a regular 48-gon, ½·n·r²·sin(2π/n).
+    area = 24 * 64 * np.sin(np.pi / 24)
+    until(lambda: pointed(fresh) == f"flat face, {area:.0f} mm²", 60)
 
 
 def rest(page, across, down):
@@ -458,6 +476,9 @@ def test_a_redesign_is_seen_beside_the_part_coloured_and_turned_with_it(fresh):
     fresh.reload()
     fresh.get_by_role("tab", name="Revision").click()
     fresh.wait_for_selector(".compared .viewer canvas")
+    fresh.get_by_role("button", name="Go on with the revision").click()
+    until(lambda: fresh.text_content(".desk-head .part") == "mast_bracket_rev_b", 60)
+    fresh.wait_for_selector(".pose-list li.taken")
 
 
 def test_stress_is_found_in_the_background_and_can_be_stopped(fresh):

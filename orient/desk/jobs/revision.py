@@ -11,6 +11,7 @@ from orient.desk.answers import Compared
 from orient.desk.edits import brief_of
 from orient.desk.jobs.held import Held, Say
 from orient.part.read import read_part
+from orient.process import service_words
 from orient.show.page.comparison import comparison_page, pair_section, sides_data
 from orient.show.words import direction_words, lean_words
 from orient.variants.compare import Pair, Variant, compare, distinct
@@ -47,8 +48,10 @@ def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str
     changes = tuple(
         f"{one['what'].capitalize()}: {one['volume']} mm³ at {one['at']} mm" for one in told["changes"]
     )
-    rows = tuple(told["ways"][0]["rows"])
+    rows: tuple[dict[str, str], ...] = tuple(told["ways"][0]["rows"])
+    service: tuple[str, ...] = ()
     if "safety_factor" in pair.measures["own"]:
+        service = tuple(service_words(pair.first.evaluation.brief))
         # The safety says it better, of the forces themselves.
         rows = tuple(row for row in rows if row["title"] != MEASURES["strength_retained"].title)
     before, after = (_scene(one) for one in sides_data(found)["variants"])
@@ -57,6 +60,7 @@ def variant(held: Held, say: Say, *, toml: str, path: str, name: str, units: str
         _which(names, pair),
         pair.verdict,
         " ".join(_lying(name, one) for name, one in zip(names, (pair.first, pair.second), strict=True)),
+        service,
         rows,
         changes,
         comparison_page(found).encode(),

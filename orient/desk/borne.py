@@ -8,7 +8,7 @@ from orient.desk.edits import Data
 
 # What may change in these sections of a job while the stress stays what it was.
 _NOT_BORNE = {
-    "load": ("stress_axis", "kind", "service_temp_c"),
+    "load": ("stress_axis", "kind", "service_temp_c", "sustained"),
     "process": ("machine", "layer_height_mm", "support"),
     "polymer": (),
 }

@@ -106,6 +106,16 @@ def _process(desk: Desk) -> None:
             inputs[key].on_value_change(set_)
         for one in (polymer, machine, *inputs.values()):
             one.props("dense outlined")
+    said = {
+        "job.outdoor": ("outdoors", "whether it is used outdoors"),
+        "job.wet": ("wet", "whether it gets wet"),
+        "load.sustained": ("load stays on", "whether the load stays"),
+    }
+    ticks = {}
+    with ui.element("div").classes("abreast ticks"):
+        for key, (label, what) in said.items():
+            ticks[key] = ui.checkbox(label).props("dense")
+            ticks[key].on_value_change(field(key, what))
 
     def brief() -> None:
         nonlocal filling
@@ -118,6 +128,9 @@ def _process(desk: Desk) -> None:
             section, name = key.split(".")
             value = now.get(section, {}).get(name)
             one.set_value(round(100.0 * value, 4) if key in _PERCENT and value is not None else value)
+        for key, tick in ticks.items():
+            section, name = key.split(".")
+            tick.set_value(bool(now.get(section, {}).get(name)))
         filling = False
 
     desk.when("brief", brief)

@@ -67,6 +67,7 @@ async def build(visitor: Visitor, mesh: Path | None) -> None:
             desk.scene.add(pose)
         if desk.holes is not None:
             desk.scene.with_holes(desk.holes)
+        desk.scene.mode(_mode(desk))
         if desk.chosen is not None:
             desk.start(desk.show(desk.chosen))
     desk.tell("part", "brief", "order", "pose", "pick", "busy", "beside", "strength", "compared")
@@ -163,7 +164,7 @@ def _middle(desk: Desk) -> None:
             by_hand = ui.switch("Turn the part by hand").tooltip(
                 "Drag the part itself; let go, and read what that pose would score"
             )
-            by_hand.on_value_change(lambda event: desk.scene.mode("hand" if event.value else "look"))
+            by_hand.on_value_change(lambda event: desk.scene.mode("hand" if event.value else _mode(desk)))
         poses.chart(desk)
 
     def part() -> None:
@@ -193,7 +194,7 @@ def _middle(desk: Desk) -> None:
         stale.set_text(_BEING_RANKED if desk.busy else _OF_THE_JOB_BEFORE)
         rests.set_visibility(shown is not None and not other and not stale.visible)
         rests.set_text(f"It rests on {shown.rests}." if shown is not None else "")
-        bears, how = _bears_words(desk, shown)
+        bears, how = ("", "") if by_hand else _bears_words(desk, shown)
         fails.set_visibility(bool(bears))
         fails.set_text(bears)
         fails.classes(f"fails {how}".strip(), remove="bears unsure short")
@@ -214,7 +215,13 @@ def _middle(desk: Desk) -> None:
             desk.paint = "overhang"
         ways.set_options({k: v for k, v in WAYS.items() if k != "safety" or loaded}, value=desk.paint)
 
+    def let_go() -> None:
+        # A click that is asked for, and another part, take the part out of the hand.
+        by_hand.set_value(False)
+
     desk.when("part", part)
+    desk.when("part", let_go)
+    desk.when("pick", let_go)
     desk.when("order", order)
     desk.when("busy", order)
     desk.when("beside", beside)
@@ -222,6 +229,11 @@ def _middle(desk: Desk) -> None:
     desk.when("order", beside)
     desk.when("pose", pose)
     desk.when("strength", pose)
+
+
+def _mode(desk: Desk) -> str:
+    """What the pointer takes where the part is not in the hand."""
+    return "look" if desk.wanted is None else str(desk.wanted.mode)
 
 
 def _bears_words(desk: Desk, card: Card | None) -> tuple[str, str]:
@@ -238,6 +250,10 @@ def _bears_words(desk: Desk, card: Card | None) -> tuple[str, str]:
     if factor.value < 1.0:
         said = f"It is expected to fail under its load, safety factor {factor.said.partition(':')[0]}."
         return said, "short"
+    told = (desk.judged.strength or {}).get("poses", ())
+    if any(one["number"] == card.row + 1 and one["short"] for one in told):
+        said = "It may fail under its load, with the least strengths that are cited"
+        return f"{said}: safety factor {factor.said}.", "short"
     # What heat and time take from it is not known here.
     if (desk.judged.strength or {}).get("service"):
         short = "for a short time " if desk.history.now.get("load", {}).get("sustained") else ""

@@ -379,6 +379,8 @@ export default {
       if (!this.holes.of) return null;
       const back = this.viewer.laid.matrix.clone().invert(), own = ray.clone().applyMatrix4(back);
       const [axis, middle, disc, at] = [0, 1, 2, 3].map(() => new THREE.Vector3()), flat = new THREE.Plane();
+      // The floor of a blind hole lies in the plane of its mouth, to the digits that a mesh is sent with.
+      const behind = before - 0.002 * this.data.size;
       let best = null;
       this.holes.list.forEach((hole, k) => {
         axis.fromArray(hole.axis);
@@ -386,7 +388,7 @@ export default {
         const through = [-0.5, 0.5].every(side => {
           disc.copy(middle).addScaledVector(axis, side * hole.depth);
           return own.intersectPlane(flat.setFromNormalAndCoplanarPoint(axis, disc), at)
-            && at.distanceTo(disc) <= hole.diameter / 2 && at.distanceTo(own.origin) < before;
+            && at.distanceTo(disc) <= hole.diameter / 2 && at.distanceTo(own.origin) < behind;
         });
         if (through && !(best && best.diameter <= hole.diameter)) best = { diameter: hole.diameter, hole: k + 1 };
       });

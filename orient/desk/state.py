@@ -132,6 +132,7 @@ class Desk:
     _followed: bool = False
     _resting: asyncio.Task[Any] | None = None
     _again: bool = False
+    _turn: int = 0
 
     # Who is told.
 
@@ -182,13 +183,21 @@ class Desk:
             return await lane.do(job, progress=far, **arguments)
         except Stopped:
             self.said[kind] = "Stopped."
+            if lane is self.visitor.long:
+                self._stress_lost()
             raise
         except OrientError as error:
-            self.said[kind] = str(error)
+            self.said[kind] = as_fields(str(error))
             raise
         finally:
             self.beside.pop(kind, None)
             self.tell("beside")
+
+    def _stress_lost(self) -> None:
+        """The child that held the stress is gone: the list is ranked without it, until it is found again."""
+        self.solved = None
+        if self.loaded and not self.visitor.gone:
+            self.start(self.evaluate())
 
     def say(self, words: str, share: float | None = None) -> None:
         """Show what is being done."""
@@ -217,10 +226,16 @@ class Desk:
             brought: Brought = await self.visitor.quick.do(
                 "bring", path=str(path), name=name, progress=self.say, **asked
             )
+        except OrientError:
+            # What was being found of the part before was stopped for this one.
+            if self.brought is not None and self.brought.doubt is None and not self.loaded:
+                self.start(self.evaluate())
+            raise
         finally:
             self.say("")
         if read is not None:
             read()
+        self._turn += 1
         self.file, self.name, self.brought, self.asked = path, name, brought, asked
         self.holes = self.judged = self.order = self.chosen = self.scored = None
         self.pinned, self.pictures, self.poses, self.solid = [], {}, {}, {}
@@ -231,6 +246,8 @@ class Desk:
             self.scene.mode("look")
             if not brought.bodies:
                 self.scene.open(brought.scene)
+        # Whatever goes on beside is of the part before.
+        self.visitor.long.stop()
         self.tell("part", "order", "pose", "pick", "beside", "strength", "compared")
         if not brought.bodies and brought.doubt is None:
             await self.evaluate()
@@ -239,13 +256,14 @@ class Desk:
         """Rank the poses under the brief as it is; asked meanwhile, once more afterwards."""
         if self.brought is None or self.brought.bodies:
             return
+        self._turn += 1
         if self._evaluating:
             self._again = True
             return
         self._evaluating, self.trouble = True, ""
         try:
             while True:
-                self._again = False
+                self._again, turn = False, self._turn
                 toml = toml_of(self.history.now)
                 judged = await self.visitor.quick.do("evaluate", toml=toml, progress=self.say)
                 if not self._again:
@@ -256,7 +274,8 @@ class Desk:
         finally:
             self._evaluating = False
             self.say("")
-        self.take(judged)
+        if turn == self._turn:
+            self.take(judged)
 
     def _not_ranked(self, error: OrientError) -> None:
         self.trouble = as_fields(str(error))
@@ -270,10 +289,11 @@ class Desk:
             self.solved = judged.toml
         self.stale = judged.toml != toml_of(self.history.now)
         weighed = old is not None and _but_weights(old.toml) == _but_weights(judged.toml)
-        kept = _same_poses(old, judged) if old is not None and weighed else {}
+        alike = _same_poses(old, judged) if old is not None else {}
+        kept = alike if weighed else {}
         self.pictures = {kept[row]: address for row, address in self.pictures.items() if row in kept}
-        self.pinned = [kept[row] for row in self.pinned if row in kept]
-        shown = None if followed or self.chosen is None else kept.get(self.chosen)
+        self.pinned = [alike[row] for row in self.pinned if row in alike]
+        shown = None if followed or self.chosen is None else alike.get(self.chosen)
         self.judged, self.order, self.poses, self.scored = judged, in_order(judged), {}, None
         self.solid = {kind: one for kind, one in self.solid.items() if kind == "thickness" and weighed}
         self.chosen = self.order.recommended if shown is None else shown
@@ -447,7 +467,7 @@ class Desk:
             await self.show(self.order.recommended)
         await asyncio.sleep(SEARCH_S)
         self._resting = None
-        await (self.evaluate_loaded() if self.loaded else self.evaluate())
+        await self._evaluate_anew()
 
     @property
     def forces_moved(self) -> bool:
@@ -476,6 +496,7 @@ class Desk:
                     return
         except Stopped:
             return
+        self._turn += 1
         self.take(judged, loaded=True)
 
     def _say_the_fill(self) -> None:
@@ -483,7 +504,7 @@ class Desk:
         if self.judged is None or "infill" in self.history.now.get("process", {}):
             return
         share = self.judged.infill
-        if self.history.change(with_value(self.history.now, "process.infill", share), "the fill"):
+        if self.history.change(with_value(self.history.now, "process.infill", share), "the usual fill"):
             ui.notify(
                 f"No fill was said: {100 * share:g} % is taken, the usual one. Say another under Job: 100 is "
                 "a solid part."
@@ -502,7 +523,8 @@ class Desk:
 
     async def evaluate_loaded(self) -> None:
         """Rank anew with the load cases, whose stress is known: nothing is solved again."""
-        toml = toml_of(self.history.now)
+        self._turn += 1
+        turn, toml = self._turn, toml_of(self.history.now)
         try:
             judged = await self.visitor.long.do("strength", toml=toml, progress=self.say)
         except OrientError as error:
@@ -510,7 +532,9 @@ class Desk:
             raise
         finally:
             self.say("")
-        self.take(judged, loaded=True)
+        # What was asked for since, of the other child, is newer whichever answers first.
+        if turn == self._turn:
+            self.take(judged, loaded=True)
 
     async def pick(self, picked: dict[str, Any]) -> Picked:
         """Name what a click stands for."""

@@ -37,6 +37,8 @@ def build(desk: Desk) -> None:
             asks.set_text("The rest of the desk stays usable meanwhile.")
         elif desk.forces_moved:
             asks.set_text("The forces or fixings have changed: what stands here is for those before.")
+        elif desk.stale and desk.trouble:
+            asks.set_text("The job as it is now cannot be ranked: what stands here is for the job before.")
         elif known:
             asks.set_text("Found for the job as it is. The list of poses counts it, and so do the colours.")
         else:

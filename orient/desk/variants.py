@@ -63,10 +63,11 @@ async def _compare(desk: Desk) -> None:
     """Hold the revision against the part under the job as it is now."""
     assert desk.revision is not None
     path, name = desk.revision
+    part = desk.brought
     desk.compared, desk.compared_under = None, desk.toml
     desk.tell("compared")
     try:
-        desk.compared = await desk.do_beside(
+        compared: Compared = await desk.do_beside(
             "variant",
             desk.visitor.long,
             "variant",
@@ -77,7 +78,9 @@ async def _compare(desk: Desk) -> None:
         )
     except Stopped:
         return
-    desk.tell("compared")
+    if desk.brought is part:
+        desk.compared = compared
+        desk.tell("compared")
 
 
 def _show(desk: Desk, answer: Compared) -> None:

@@ -25,6 +25,7 @@ from orient.desk.layout import build
 from orient.desk.order import cards, in_order, order_of
 from orient.desk.serve import show_trouble
 from orient.desk.shelf import Shelf
+from orient.desk.take import fetch
 from orient.desk.views import HardFeatures, PoseCards
 from orient.desk.visitor import Visitors
 from orient.desk.warm import Warm
@@ -318,7 +319,7 @@ def test_another_load_case_is_held_as_the_one_before_and_takes_what_is_added(tmp
         user.find("Add another load case").click()
         held = list(before[0]["fixed"])
         assert desk.history.now["load"]["case"] == [*before, {"name": "case 2", "fixed": held}]
-        user.find(kind=ui.checkbox).click()
+        user.find(kind=ui.checkbox, content="acts both ways").click()
         assert desk.history.now["load"]["case"][1]["both_ways"] is True
         user.find("gust, both ways").click()  # the first is added to again
         await user.should_see("case 2, both ways")
@@ -446,12 +447,71 @@ def test_what_fails_under_its_load_is_said_to_beside_the_answer_and_stays_said_w
             desk.undo()
         await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
         assert desk.loaded
+        # Whoever stops what goes on beside it loses the stress, and is told so; the list goes on.
+        with user:
+            packing = desk.start(fetch(desk, "take", "package", minutes=5.0))
+            await seen(lambda: "take" in desk.beside)
+            desk.visitor.long.stop()
+            await packing
+        await seen(lambda: not desk.loaded and desk.busy == "")
+        await user.should_see("The forces are not counted yet: find the stress")
+        with user:
+            await desk.show(desk.cards[-1].row)
+        await seen(lambda: desk.chosen + 1 in desk.poses)
         with user:
             desk.edit(with_value(desk.history.now, "process.line_width_mm", 60), "the line")
         await seen(lambda: desk.trouble and desk.busy == "")
         await user.should_see("The job as it is now cannot be ranked; this is of the job before.")
 
     simulated(test, tmp_path, path)
+
+
+def test_a_stress_of_one_part_is_never_told_of_another(tmp_path):
+    path, job = beam(tmp_path, 20.0)
+
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None)
+        with user:
+            desk.edit(job, "the brief")
+        await seen(lambda: desk.busy == "" and not desk.stale)
+        with user:
+            finding = desk.start(desk.find_stress())
+            await seen(lambda: desk.visitor.long.busy)
+            # The same job, as a revision has it.
+            await desk.bring(BRACKET, "another")
+            await finding
+        assert desk.judged is not None
+        assert (desk.name, desk.loaded, desk.judged.strength) == ("another", False, None)
+
+    simulated(test, tmp_path, path)
+
+
+def test_a_file_that_cannot_be_read_leaves_the_part_before_ranked(tmp_path):
+    (tmp_path / "no.stl").write_text("no mesh")
+
+    async def test(user, desk):
+        await seen(lambda: desk.busy.startswith("Measuring"))
+        with user, pytest.raises(OrientError):
+            await desk.bring(tmp_path / "no.stl", "no")
+        await seen(lambda: desk.judged is not None)
+        assert desk.name == BRACKET.stem
+
+    simulated(test, tmp_path)
+
+
+def test_what_the_service_asks_is_ticked(tmp_path):
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None)
+        with user:
+            outdoors = next(one for one in ElementFilter(kind=ui.checkbox) if one.text == "outdoors")
+            outdoors.set_value(True)
+            assert desk.history.now["job"] == {"outdoor": True}
+            desk.undo()
+            assert outdoors.value is False
+            assert desk.history.now == {}
+        await seen(lambda: not background_tasks.running_tasks or desk.busy == "")
+
+    simulated(test, tmp_path)
 
 
 def test_another_part_keeps_the_shops_part_of_a_job_and_not_the_load_of_the_part_before(tmp_path):

@@ -190,14 +190,14 @@ def test_a_hole_is_taken_by_a_click_into_its_open_mouth(laid):
 
 
 def test_the_bottom_of_a_pocket_can_be_pointed_at_through_its_mouth(fresh, tmp_path):
-    pocket = Manifold.cube((40, 40, 12)) - Manifold.cylinder(10, 8, -1, 48).translate((20, 20, 6))
+    pocket = Manifold.cube((40, 40, 12)) - Manifold.cylinder(10, 8, -1, 48).translate((20, 20, 5))
     mesh = pocket.to_mesh()
     trimesh.Trimesh(mesh.vert_properties, mesh.tri_verts).export(tmp_path / "pocket.stl")
     bring(fresh, tmp_path / "pocket.stl")
     fresh.get_by_role("button", name="above").click()
     fresh.get_by_role("button", name="Held at").click()
     fresh.wait_for_selector(".viewer.picking")
-    spot = "viewer.camera.position.clone().set(20, 20, 6)"
+    spot = "viewer.camera.position.clone().set(20, 20, 5)"
     seen = f"{spot}.applyMatrix4(viewer.laid.matrix).project(viewer.camera)"
     across, down = viewer(fresh, f"[({seen}.x + 1) / 2, (1 - {seen}.y) / 2]")
     rest(fresh, across, down)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from nicegui import ui
 
 from orient.desk.state import Desk
@@ -14,18 +16,19 @@ def build(desk: Desk) -> None:
     listed = HardFeatures()
     said = ui.element("ul").classes("points small")
 
+    # What the list shows: while the poses are ranked anew it still answers.
+    shown: list[tuple[dict[str, Any], ...] | None] = [None]
+
     def chosen(number: int) -> None:
-        pose = desk.poses.get((desk.chosen or 0) + 1)
-        if pose is None or pose.features is None or desk.scene is None:
+        one = next((one for one in shown[0] or () if one["number"] == number), None)
+        if one is None or desk.scene is None:
             return
-        one = next(one for one in pose.features if one["number"] == number)
         desk.paint = "features"
         desk.scene.paint("features")
         desk.scene.go_to(one)
         desk.tell("pose")
 
     listed.on_choose(chosen)
-    shown: list[object] = [None]
 
     def pose() -> None:
         found = desk.poses.get((desk.chosen if desk.chosen is not None else -2) + 1)

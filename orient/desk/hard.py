@@ -15,12 +15,12 @@ def build(desk: Desk) -> None:
     told = ui.label().classes("small")
     listed = HardFeatures()
     said = ui.element("ul").classes("points small")
-
-    # What the list shows: while the poses are ranked anew it still answers.
-    shown: list[tuple[dict[str, Any], ...] | None] = [None]
+    shown: list[object] = [None]
+    # What was clicked just as the poses were ranked anew is of the list that was there.
+    last: list[dict[str, Any]] = []
 
     def chosen(number: int) -> None:
-        one = next((one for one in shown[0] or () if one["number"] == number), None)
+        one = next((one for one in last if one["number"] == number), None)
         if one is None or desk.scene is None:
             return
         desk.paint = "features"
@@ -34,6 +34,7 @@ def build(desk: Desk) -> None:
         found = desk.poses.get((desk.chosen if desk.chosen is not None else -2) + 1)
         features = None if found is None else found.features
         if desk.judged is None:
+            last.clear()
             told.set_text("Once a part is here, what will be hard to print stands in this list.")
         elif features is None:
             told.set_text("Looking for hard features …")
@@ -42,6 +43,7 @@ def build(desk: Desk) -> None:
         if features is not shown[0] or features is None:
             listed.show(features)
         shown[0] = features
+        last[:] = last if features is None else features
         said.clear()
         with said:
             for line in () if found is None else found.said:

@@ -293,7 +293,7 @@ def test_a_feature_brings_the_camera_to_it(laid):
     place = [float(x.replace("−", "-")) for x in re.findall(r"−?\d+\.\d", at)]
     told = "viewer.controls.target.clone().applyMatrix4(viewer.laid.matrix.clone().invert()).toArray()"
     until(lambda: np.allclose(viewer(laid, told), place, atol=0.06), 60)
-    assert viewer(laid, "viewer.paint") == "features"
+    until(lambda: viewer(laid, "viewer.paint") == "features", 60)
     shown = laid.locator(".feature-list > li").count()
     laid.locator(".verdicts input[value=tune]").uncheck()
     assert laid.locator(".feature-list > li").count() < shown

@@ -13,6 +13,7 @@ from orient.desk.jobs.held import Held, Say
 from orient.part.read import read_part
 from orient.process import service_words
 from orient.show.page.comparison import comparison_page, pair_section, sides_data
+from orient.show.page.facts import lying_words
 from orient.show.words import direction_words, lean_words
 from orient.variants.compare import Pair, Variant, compare, distinct
 from orient.variants.measures import BY_NAME as MEASURES
@@ -73,7 +74,7 @@ def _lying(name: str, one: Variant) -> str:
     way = one.figures.directions[0]
     leans = lean_words(way)
     row = one.evaluation.ranking.recommended - 1
-    lies = "lying on its own flat" if row in one.evaluation.resting else "standing on support"
+    lies = lying_words(row in one.evaluation.resting)
     return f"{name} is built along {direction_words(way)}{f', {leans}' if leans else ''}, {lies}."
 
 

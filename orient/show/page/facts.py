@@ -141,7 +141,12 @@ def headline(along: str, on_flat: bool) -> str:
     >>> headline("−y", True)
     'Build it along −y, lying on its own flat.'
     """
-    return f"Build it along {along}" + (", lying on its own flat." if on_flat else ", standing on support.")
+    return f"Build it along {along}, {lying_words(on_flat)}."
+
+
+def lying_words(on_flat: bool) -> str:
+    """How a pose is held on the bed."""
+    return "lying on its own flat" if on_flat else "standing on support"
 
 
 def _bears(evaluation: Evaluation, factor: float) -> str:

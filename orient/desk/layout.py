@@ -209,10 +209,6 @@ def _middle(desk: Desk) -> None:
 
     def pose() -> None:
         loaded = desk.loaded
-        if desk.paint == "safety" and not loaded:
-            # The colours went with what they were of.
-            desk.start(desk.colour("overhang"))
-            desk.paint = "overhang"
         ways.set_options({k: v for k, v in WAYS.items() if k != "safety" or loaded}, value=desk.paint)
 
     def let_go() -> None:

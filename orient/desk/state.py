@@ -242,6 +242,7 @@ class Desk:
         self.loaded, self.compared, self.revision, self.case, self.trouble = False, None, None, 0, ""
         self.said.clear()
         self.wanted, self.marked, self.solved = None, [], None
+        self.paint = "overhang" if self.paint == "safety" else self.paint
         if self.scene is not None:
             self.scene.mode("look")
             if not brought.bodies:
@@ -287,6 +288,8 @@ class Desk:
         self.loaded, self.trouble = loaded, ""
         if loaded:
             self.solved = judged.toml
+        elif self.paint == "safety":
+            self.paint = "overhang"  # the colours went with what they were of
         self.stale = judged.toml != toml_of(self.history.now)
         weighed = old is not None and _but_weights(old.toml) == _but_weights(judged.toml)
         alike = _same_poses(old, judged) if old is not None else {}

@@ -101,13 +101,17 @@ def bed_of(part: Part, direction: Floats, heights: Floats, layer_mm: float) -> B
     outlines = [np.flatnonzero(label == piece) for piece in range(int(label.max(initial=-1)) + 1)]
     areas = [float(enclosed[rows].sum()) for rows in outlines]
     hollow = [rows for rows, area in zip(outlines, areas, strict=True) if not area > 0]
+    # Only a hole whose box holds a place can run round it.
+    low = np.array([flat_start[rows].min(axis=0) for rows in hollow]).reshape(-1, 2)
+    high = np.array([flat_start[rows].max(axis=0) for rows in hollow]).reshape(-1, 2)
     islands = []
     for rows, area in zip(outlines, areas, strict=True):
         if not area > 0:
             continue
         first, second, run = _longest_run(flat_start[rows])
         middle = 0.5 * (flat_start[rows[first]] + flat_start[rows[second]])
-        around = np.concatenate([rows, *hollow])
+        near = np.flatnonzero(((low <= middle) & (middle <= high)).all(axis=1))
+        around = np.concatenate([rows, *(hollow[k] for k in near)])
         if _inside(middle, flat_start[around], flat_end[around]):
             place = 0.5 * (start[rows[first]] + start[rows[second]])
         else:

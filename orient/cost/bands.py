@@ -217,101 +217,151 @@ def _spread(amounts: Floats, reach: NDArray[np.int64]) -> Floats:
 # to the highest. A tent is three changes of slope, a patch two steps; each is entered in the band where it
 # happens, as what it adds to that band and to every band above it, and one running sum per pose turns the
 # entries into contents. So a triangle costs the same whether it crosses one band or all of them.
+#
+# Entries of a band stand side by side: of the section, the outline, the skin of faces that look up and of
+# those that look down, and of each what it adds to its own band, to the slope and to the offset above it.
+_SECTION, _OUTLINE, _UP, _DOWN = 0, 3, 6, 9
 _OWN, _SLOPE, _OFFSET = 0, 1, 2
 # Spreads narrower than this, in bands, count as a point or a step: no figure depends on it, rounding would.
 _THIN = 1e-5
+# So many poses are looked at together: the arithmetic of a face is the same in all, and a processor does
+# several in one step. Half the time of one pose after the other (measured; more of them gain nothing).
+_ABREAST = 16
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _bend(entries, bins, at, slope, s, wall, extra, side):  # type: ignore[no-untyped-def]
+def _bend(entries, at, slope, s, wall, extra, side):  # type: ignore[no-untyped-def]
     """From height `at` on, the density grows by `slope` a band."""
-    k = min(max(int(at), 0), bins - 1)
+    k = min(max(int(at), 0), entries.shape[0] - 1)
     own, offset = 0.5 * slope * (k + 1.0 - at) ** 2, -slope * at
-    _enter(entries, k, own, slope, offset, s, wall, extra, side)
+    _enter(entries[k], own, slope, offset, s, wall, extra, side)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _step(entries, bins, at, height, s, wall, extra, side):  # type: ignore[no-untyped-def]
+def _step(entries, at, height, s, wall, extra, side):  # type: ignore[no-untyped-def]
     """From height `at` on, the density is greater by `height`."""
-    k = min(max(int(at), 0), bins - 1)
-    _enter(entries, k, height * (k + 1.0 - at), 0.0, height, s, wall, extra, side)
+    k = min(max(int(at), 0), entries.shape[0] - 1)
+    _enter(entries[k], height * (k + 1.0 - at), 0.0, height, s, wall, extra, side)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _enter(entries, k, own, slope, offset, s, wall, extra, side):  # type: ignore[no-untyped-def]
-    entries[0, _OWN, k] += own * s
-    entries[0, _SLOPE, k] += slope * s
-    entries[0, _OFFSET, k] += offset * s
-    entries[1, _OWN, k] += own * wall
-    entries[1, _SLOPE, k] += slope * wall
-    entries[1, _OFFSET, k] += offset * wall
+def _enter(band, own, slope, offset, s, wall, extra, side):  # type: ignore[no-untyped-def]
+    band[_SECTION + _OWN] += own * s
+    band[_SECTION + _SLOPE] += slope * s
+    band[_SECTION + _OFFSET] += offset * s
+    band[_OUTLINE + _OWN] += own * wall
+    band[_OUTLINE + _SLOPE] += slope * wall
+    band[_OUTLINE + _OFFSET] += offset * wall
     if extra > 0.0:
-        entries[side, _OWN, k] += own * extra
-        entries[side, _SLOPE, k] += slope * extra
-        entries[side, _OFFSET, k] += offset * extra
+        band[side + _OWN] += own * extra
+        band[side + _SLOPE] += slope * extra
+        band[side + _OFFSET] += offset * extra
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _point(entries, at, s, wall, extra, side):  # type: ignore[no-untyped-def]
+    """All of it lies at one height. Rounding must not carry a level face over the edge of a band."""
+    k = min(max(int(at + 1e-7), 0), entries.shape[0] - 1)
+    _enter(entries[k], 1.0, 0.0, 0.0, s, wall, extra, side)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _sort_in(corners, middles, reaches, vectors, areas, directions, low, high, skin, contours, sums):  # type: ignore[no-untyped-def]
-    bins = sums.shape[2]
-    triangles = corners.shape[0]
-    entries = np.zeros((4, 3, bins))
-    for p in range(directions.shape[0]):
-        bx, by, bz = directions[p, 0], directions[p, 1], directions[p, 2]
-        scale = bins / max(high[p] - low[p], 1e-12)
+    bins, triangles = sums.shape[2], corners.shape[0]
+    entries = np.zeros((_ABREAST, bins, 12))
+    bx, by, bz = np.empty(_ABREAST), np.empty(_ABREAST), np.empty(_ABREAST)
+    foot, scale = np.empty(_ABREAST), np.empty(_ABREAST)
+    for first in range(0, directions.shape[0], _ABREAST):
+        count = min(_ABREAST, directions.shape[0] - first)
+        for q in range(count):
+            p = first + q
+            bx[q], by[q], bz[q] = directions[p, 0], directions[p, 1], directions[p, 2]
+            foot[q], scale[q] = low[p], bins / max(high[p] - low[p], 1e-12)
         entries[:] = 0.0
-        for f in range(areas.shape[0]):
-            area = areas[f]
-            if area <= 0.0:
-                continue
-            s = vectors[f, 0] * bx + vectors[f, 1] * by + vectors[f, 2] * bz
+        _enter_triangles(corners, vectors, areas, bx, by, bz, foot, scale, skin, contours, count, entries)
+        for q in range(count):
+            _enter_patches(
+                middles, reaches, vectors[triangles:], areas[triangles:],
+                bx[q], by[q], bz[q], foot[q], scale[q], skin, contours, entries[q],
+            )  # fmt: skip
+            for kind in range(4):
+                slope, offset = 0.0, 0.0
+                for k in range(bins):
+                    band = entries[q, k, 3 * kind : 3 * kind + 3]
+                    sums[first + q, kind, k] = band[_OWN] + slope * (k + 0.5) + offset
+                    slope += band[_SLOPE]
+                    offset += band[_OFFSET]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _enter_triangles(corners, vectors, areas, bx, by, bz, foot, scale, skin, contours, count, entries):  # type: ignore[no-untyped-def]
+    ss, walls, extras = np.empty(_ABREAST), np.empty(_ABREAST), np.empty(_ABREAST)
+    lowest, middle, highest = np.empty(_ABREAST), np.empty(_ABREAST), np.empty(_ABREAST)
+    peaks, rises, falls = np.empty(_ABREAST), np.empty(_ABREAST), np.empty(_ABREAST)
+    for f in range(corners.shape[0]):
+        area = areas[f]
+        if area <= 0.0:
+            continue
+        x, y, z = vectors[f, 0], vectors[f, 1], vectors[f, 2]
+        x0, y0, z0 = corners[f, 0, 0], corners[f, 0, 1], corners[f, 0, 2]
+        x1, y1, z1 = corners[f, 1, 0], corners[f, 1, 1], corners[f, 1, 2]
+        x2, y2, z2 = corners[f, 2, 0], corners[f, 2, 1], corners[f, 2, 2]
+        for q in range(count):
+            s = x * bx[q] + y * by[q] + z * bz[q]
             wall = math.sqrt(max(area * area - s * s, 0.0))
-            extra = max(skin * abs(s) - contours * wall, 0.0)
-            side = 2 if s > 0.0 else 3
-            if f < triangles:
-                a = (corners[f, 0, 0] * bx + corners[f, 0, 1] * by + corners[f, 0, 2] * bz - low[p]) * scale
-                b = (corners[f, 1, 0] * bx + corners[f, 1, 1] * by + corners[f, 1, 2] * bz - low[p]) * scale
-                c = (corners[f, 2, 0] * bx + corners[f, 2, 1] * by + corners[f, 2, 2] * bz - low[p]) * scale
-                if a > b:
-                    a, b = b, a
-                if b > c:
-                    b, c = c, b
-                if a > b:
-                    a, b = b, a
-            else:
-                m = f - triangles
-                at = (middles[m, 0] * bx + middles[m, 1] * by + middles[m, 2] * bz - low[p]) * scale
-                # The patch leans by its slope, so that much of its width stands up.
-                reach = reaches[m] * wall / area * scale
-                # It does not stick out of the part.
-                a, c = max(at - reach, 0.0), min(at + reach, float(bins))
-                b = a
+            ss[q], walls[q], extras[q] = s, wall, max(skin * abs(s) - contours * wall, 0.0)
+            h0 = (x0 * bx[q] + y0 * by[q] + z0 * bz[q] - foot[q]) * scale[q]
+            h1 = (x1 * bx[q] + y1 * by[q] + z1 * bz[q] - foot[q]) * scale[q]
+            h2 = (x2 * bx[q] + y2 * by[q] + z2 * bz[q] - foot[q]) * scale[q]
+            lower, upper = min(h0, h1), max(h0, h1)
+            lowest[q], highest[q] = min(lower, h2), max(upper, h2)
+            middle[q] = max(lower, min(upper, h2))
+        for q in range(count):
+            # Where two heights are one this is infinite, and not asked for.
+            peak = 2.0 / (highest[q] - lowest[q])
+            peaks[q] = peak
+            rises[q] = peak / (middle[q] - lowest[q])
+            falls[q] = peak / (highest[q] - middle[q])
+        for q in range(count):
+            a, b, c, s, wall, extra = lowest[q], middle[q], highest[q], ss[q], walls[q], extras[q]
+            side = _UP if s > 0.0 else _DOWN
+            own = entries[q]
             if c - a < _THIN:
-                # Rounding must not carry a level face over the edge of a band.
-                k = min(max(int((a + c) / 2.0 + 1e-7), 0), bins - 1)
-                _enter(entries, k, 1.0, 0.0, 0.0, s, wall, extra, side)
-            elif f >= triangles:
-                _step(entries, bins, a, 1.0 / (c - a), s, wall, extra, side)
-                _step(entries, bins, c, -1.0 / (c - a), s, wall, extra, side)
+                _point(own, (a + c) / 2.0, s, wall, extra, side)
+                continue
+            rise = rises[q] if b - a >= _THIN else 0.0
+            fall = falls[q] if c - b >= _THIN else 0.0
+            if rise > 0.0:
+                _bend(own, a, rise, s, wall, extra, side)
             else:
-                peak = 2.0 / (c - a)
-                rise = peak / (b - a) if b - a >= _THIN else 0.0
-                fall = peak / (c - b) if c - b >= _THIN else 0.0
-                if rise > 0.0:
-                    _bend(entries, bins, a, rise, s, wall, extra, side)
-                else:
-                    _step(entries, bins, a, peak, s, wall, extra, side)
-                _bend(entries, bins, b, -(rise + fall), s, wall, extra, side)
-                if fall > 0.0:
-                    _bend(entries, bins, c, fall, s, wall, extra, side)
-                else:
-                    _step(entries, bins, c, -peak, s, wall, extra, side)
-        for kind in range(4):
-            slope, offset = 0.0, 0.0
-            for k in range(bins):
-                sums[p, kind, k] = entries[kind, _OWN, k] + slope * (k + 0.5) + offset
-                slope += entries[kind, _SLOPE, k]
-                offset += entries[kind, _OFFSET, k]
+                _step(own, a, peaks[q], s, wall, extra, side)
+            _bend(own, b, -(rise + fall), s, wall, extra, side)
+            if fall > 0.0:
+                _bend(own, c, fall, s, wall, extra, side)
+            else:
+                _step(own, c, -peaks[q], s, wall, extra, side)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _enter_patches(middles, reaches, vectors, areas, bx, by, bz, foot, scale, skin, contours, entries):  # type: ignore[no-untyped-def]
+    bins = float(entries.shape[0])
+    for f in range(middles.shape[0]):
+        area = areas[f]
+        if area <= 0.0:
+            continue
+        s = vectors[f, 0] * bx + vectors[f, 1] * by + vectors[f, 2] * bz
+        wall = math.sqrt(max(area * area - s * s, 0.0))
+        extra = max(skin * abs(s) - contours * wall, 0.0)
+        side = _UP if s > 0.0 else _DOWN
+        at = (middles[f, 0] * bx + middles[f, 1] * by + middles[f, 2] * bz - foot) * scale
+        # The patch leans by its slope, so that much of its width stands up. It stays within the part.
+        reach = reaches[f] * wall / area * scale
+        a, c = max(at - reach, 0.0), min(at + reach, bins)
+        if c - a < _THIN:
+            _point(entries, (a + c) / 2.0, s, wall, extra, side)
+        else:
+            _step(entries, a, 1.0 / (c - a), s, wall, extra, side)
+            _step(entries, c, -1.0 / (c - a), s, wall, extra, side)
 
 
 # Least and greatest do not depend on the order they are looked for in, so they may be looked for in any.

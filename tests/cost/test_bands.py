@@ -104,3 +104,18 @@ def test_threads_do_not_change_a_bit():
     one, four = bands(mesh, directions, threads=1), bands(mesh, directions, threads=4)
     for name in ("height_mm", "section_mm2", "outline_mm", "skin_mm3"):
         assert np.array_equal(getattr(one, name), getattr(four, name))
+
+
+def test_poses_looked_at_together_are_what_each_is_alone():
+    # Long triangles and patches of small ones; poses that stand on a face among those that do not.
+    hub = trimesh.creation.annulus(r_min=8, r_max=15, height=25, sections=64)
+    mesh = trimesh.util.concatenate(
+        [hub, trimesh.creation.icosphere(3, radius=4).apply_translation([40, 0, 0])]
+    )
+    spread = np.random.default_rng(5).normal(size=(36, 3))
+    directions = np.vstack([np.eye(3), spread / np.linalg.norm(spread, axis=1)[:, None]])
+    together = bands(mesh, directions)
+    for k, one in enumerate(directions):
+        alone = bands(mesh, [one])
+        for name in ("section_mm2", "outline_mm", "skin_mm3"):
+            assert np.array_equal(getattr(together, name)[k], getattr(alone, name)[0])

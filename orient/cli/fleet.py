@@ -75,7 +75,7 @@ def run(
     from orient.fleet.run import Settings, run_fleet
     from orient.fleet.table import outcome_words
     from orient.fleet.told import telling
-    from orient.measure.columns import available_threads
+    from orient.measure.sharing import available_threads
     from orient.process import process_from
     from orient.show.progress import prepare
 

@@ -18,8 +18,8 @@ from orient.evaluation.scale import limits_of, scale_of
 from orient.evaluation.search import allowed
 from orient.features.register import Inspection, inspect_part
 from orient.features.shape import shape_of
-from orient.measure.columns import available_threads
 from orient.measure.poses import Loads, Measures, measure_poses, sort_part
+from orient.measure.sharing import available_threads
 from orient.pose.rotation import footprint_sides
 from orient.ranking.penalties import penalties, total
 from orient.strength.judge import make_ready

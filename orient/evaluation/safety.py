@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from orient.brief import Brief
 from orient.clock import Clock, Progress
 from orient.cost.shop import with_machine
-from orient.measure.columns import available_threads
+from orient.measure.sharing import available_threads
 from orient.part.mesh import Part
 from orient.process import Process, process_from
 from orient.ranking.limits import Limits, broken

@@ -33,8 +33,8 @@ from orient.evaluation.safety import failing, stress_under, taken_by_axis, unsee
 from orient.evaluation.scale import limits_of, scale_of
 from orient.evaluation.search import STARTS, STARTS_BY_COST, allowed, search_on
 from orient.evaluation.words import cautions_of, not_counted, notes_of, warnings_of, with_tilt
-from orient.measure.columns import available_threads
 from orient.measure.poses import Loads, Measures, measure_poses, sort_part
+from orient.measure.sharing import available_threads
 from orient.measure.surfaces import NamedFaces, NamedFacesMeasures
 from orient.part.mesh import Part
 from orient.part.select import cylinder_axis, select

@@ -18,7 +18,6 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
@@ -73,6 +72,7 @@ from orient.measure.painting import (
     W_MOMENT,
     count_poses,
 )
+from orient.measure.sharing import available_threads, share_out
 
 Floats = NDArray[np.float64]
 Single = np.float32
@@ -211,13 +211,12 @@ def count_columns(
             *room.arrays, sums,
         )  # fmt: skip
 
-    def run(start: int, stop: int, half_from: int = 0, half_to: int = 2) -> int:
+    def run(start: int, stop: int, half_from: int = 0, half_to: int = 2) -> None:
         room = _room(rooms, width)
         pose = start
         while (pose := count_poses(*given(room, pose, stop, half_from, half_to))) < stop:
             room.grow()
         rooms.append(room)
-        return stop - start
 
     threads = threads or available_threads()
     if len(directions) == 1 and threads > 1:
@@ -225,7 +224,7 @@ def count_columns(
         if progress:
             progress(1)
     else:
-        _share_out(run, len(directions), threads, progress)
+        share_out(run, len(directions), threads, progress)
     table = np.empty((len(directions), 8 + 2 * TAGS))
     _fit(sums, pitch_mm, table)
     figures: tuple[Floats, ...] = (*table.T[:8], table[:, 8 : 8 + TAGS], table[:, 8 + TAGS :])
@@ -246,16 +245,8 @@ def _tags(
     return in_order
 
 
-def available_threads() -> int:
-    """Processors that this process may use; ORIENT_THREADS sets another number."""
-    wanted = os.environ.get("ORIENT_THREADS", "")
-    if wanted.isdigit() and int(wanted) > 0:
-        return int(wanted)
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
 def _share_one(
-    given: Callable[..., tuple[Any, ...]], run: Callable[..., int], rooms: list[_Room], width: int
+    given: Callable[..., tuple[Any, ...]], run: Callable[..., None], rooms: list[_Room], width: int
 ) -> None:
     """Share a single pose between two threads, half of the grid each.
 
@@ -274,24 +265,6 @@ def _share_one(
     for half, ended in ((1, fits), (0, others_fits)):
         if ended < 1:  # there was no room for all that the pose paints
             run(0, 1, half, half + 1)
-
-
-def _share_out(
-    run: Callable[..., int], poses: int, threads: int, progress: Callable[[int], None] | None
-) -> None:
-    """Deal the poses out in batches small enough to share evenly, and report as they come back."""
-    report = progress or (lambda _: None)
-    size = max(1, min(64, -(-poses // (4 * threads))))
-    starts = range(0, poses, size)
-    stops = [min(start + size, poses) for start in starts]
-    for counted in (map if threads == 1 else _threads(threads).map)(run, starts, stops):
-        report(counted)
-
-
-@cache
-def _threads(count: int) -> ThreadPoolExecutor:
-    """Threads are kept between calls: starting one takes as long as a tenth of a pose."""
-    return ThreadPoolExecutor(count, thread_name_prefix="orient-columns")
 
 
 @cache
@@ -313,7 +286,6 @@ def _partner() -> SimpleQueue[tuple[tuple[Any, ...], SimpleQueue[int | BaseExcep
 
 if hasattr(os, "register_at_fork"):
     # A forked process has no threads but its own.
-    os.register_at_fork(after_in_child=_threads.cache_clear)
     os.register_at_fork(after_in_child=_partner.cache_clear)
 
 

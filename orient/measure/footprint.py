@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from orient.measure.blocks import Blocks
 from orient.measure.outline import outline_of
+from orient.measure.sharing import available_threads, share_out
 from orient.part.mesh import Part
 
 Floats = NDArray[np.float64]
@@ -43,6 +44,8 @@ def footprint_of(
     directions: Floats,
     lowest: Floats,
     layer_mm: float,
+    *,
+    threads: int | None = None,
 ) -> Footprint:
     """Cut every pose at half the first layer's height.
 
@@ -64,6 +67,8 @@ def footprint_of(
         Lowest height of the part along each direction, mm.
     layer_mm : float
         Height of the first layer, mm.
+    threads : int, optional
+        Threads to cut on; the answer does not depend on it.
 
     Returns
     -------
@@ -75,25 +80,31 @@ def footprint_of(
     margin = np.zeros(len(directions))
     # Cut heights are counted from the blocks' own centre.
     level = lowest + layer_mm / 2.0 - directions @ blocks.centre
-    _cut(
-        blocks.x,
-        blocks.y,
-        blocks.z,
-        blocks.faces,
-        neighbours,
-        blocks.first,
-        blocks.box_middle,
-        blocks.box_half,
-        np.ascontiguousarray(part.center_of_mass - blocks.centre),
-        directions,
-        level,
-        layer_mm / 2.0,
-        np.full(len(blocks.faces), -1, dtype=np.int32),
-        np.empty(len(blocks.faces), dtype=np.int32),
-        area,
-        islands,
-        margin,
-    )
+    middle = np.ascontiguousarray(part.center_of_mass - blocks.centre)
+
+    def run(start: int, stop: int) -> None:
+        some = slice(start, stop)
+        _cut(
+            blocks.x,
+            blocks.y,
+            blocks.z,
+            blocks.faces,
+            neighbours,
+            blocks.first,
+            blocks.box_middle,
+            blocks.box_half,
+            middle,
+            directions[some],
+            level[some],
+            layer_mm / 2.0,
+            np.full(len(blocks.faces), -1, dtype=np.int32),
+            np.empty(len(blocks.faces), dtype=np.int32),
+            area[some],
+            islands[some],
+            margin[some],
+        )
+
+    share_out(run, len(directions), threads or available_threads())
     return Footprint(first_layer_mm2=area, islands=islands, tip_margin_deg=margin)
 
 

@@ -146,7 +146,7 @@ def measure_poses(
         threads=threads,
         progress=progress,
     )
-    footprint = footprint_of(part, ready.blocks, ready.neighbours, b, lowest, layer)
+    footprint = footprint_of(part, ready.blocks, ready.neighbours, b, lowest, layer, threads=threads)
     surface = surface_of(ready.groups, b, layer)
     angle, retained = _governing(b, loads, process)
     height = highest - lowest

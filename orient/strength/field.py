@@ -13,8 +13,8 @@ from scipy.spatial import cKDTree
 from orient.clock import Clock
 from orient.cost.plan import CONTOURS
 from orient.errors import OrientError
-from orient.measure.columns import available_threads
 from orient.measure.load import von_mises
+from orient.measure.sharing import available_threads
 from orient.part.mesh import Part
 from orient.part.select import Selection
 from orient.process import Process

@@ -15,7 +15,7 @@ from orient.errors import OrientError
 from orient.evaluation import Evaluation, evaluate
 from orient.evaluation.given import Figures, meter
 from orient.features.register import Inspection
-from orient.measure.columns import available_threads
+from orient.measure.sharing import available_threads
 from orient.part.mesh import Part
 from orient.ranking.order import choose
 from orient.variants.carry import carried, without_places

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orient.features.rays import Rays
-from orient.measure.columns import available_threads
+from orient.measure.sharing import available_threads
 from orient.part.mesh import Part
 from orient.show.picture.camera import Camera
 

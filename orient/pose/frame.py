@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,8 @@ _RULES = {
     }.items()
 }
 
+_KNOWN: WeakKeyDictionary[Part, NDArray[np.float64]] = WeakKeyDictionary()
+
 
 def part_frame(part: Part) -> NDArray[np.float64]:
     """Give a right-handed frame fixed to the part.
@@ -52,8 +55,16 @@ def part_frame(part: Part) -> NDArray[np.float64]:
     -------
     (3, 3) float64
         Axes as rows, orthonormal, determinant +1. Moments are exact for the triangles, so neither splitting
-        nor shuffling them changes the frame beyond rounding.
+        nor shuffling them changes the frame beyond rounding. Found once, and kept for as long as the part
+        lives.
     """
+    known = _KNOWN.get(part)
+    if known is None:
+        known = _KNOWN[part] = _own_axes(part)
+    return known.copy()
+
+
+def _own_axes(part: Part) -> NDArray[np.float64]:
     middle, power, axes = principal_axes(part)
     scale = np.sqrt(power.sum())
     if not scale > 0:

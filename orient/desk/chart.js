@@ -22,10 +22,22 @@ export default {
       <p v-if="chart.strength" class="ramp-key"><span>{{ chart.strength }}</span><span>{{ chart.low }}</span><svg viewBox="0 0 120 14" role="img" aria-label="Light is low, dark is high"><rect width="120" height="14" fill="url(#desk-ramp)"></rect></svg><span>{{ chart.high }}</span></p>
       <figcaption aria-live="polite">{{ said || "Every pose is a dot; towards the lower left is better. No pose betters a ringed one in support, height and load together. Click one to see that pose." }}</figcaption>
     </figure>`,
-  props: { chart: Object, chosen: Number },
-  data: () => ({ said: "" }),
+  props: { address: String, chosen: Number },
+  data: () => ({ said: "", chart: null }),
+  // A thousand dots are fetched once, not sent again with every change of the page.
+  watch: { address: { immediate: true, handler() { this.fetched(); } } },
   computed: { here() { return this.chart && this.chart.dots.find(dot => dot[4] === this.chosen); } },
   methods: {
+    async fetched() {
+      const { address } = this;
+      if (!address) return;
+      try {
+        const answer = await fetch(address);
+        if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
+        const chart = await answer.json();
+        if (address === this.address) this.chart = chart;
+      } catch (error) { this.$emit("trouble", String(error)); }
+    },
     over(event) { const one = event.target.closest("[data-said]"); if (one) this.said = one.dataset.said; },
     click(event) { const one = event.target.closest("[data-row]"); if (one) this.$emit("choose", +one.dataset.row); },
   },

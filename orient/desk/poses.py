@@ -64,7 +64,7 @@ def build(desk: Desk) -> None:
             for one in (slider, figure, label):
                 one.set_visibility(there)
 
-    def weighed() -> None:
+    def listing() -> None:
         listed.show(desk.cards, desk.pictures, desk.chosen, desk.pinned)
 
     def told() -> None:
@@ -101,7 +101,7 @@ def build(desk: Desk) -> None:
     def order() -> None:
         cards = desk.cards
         explain([fact.name for fact in cards[0].facts if fact.name in MEANT] if cards else [])
-        weighed()
+        listing()
         told()
         why.clear()
         card = next((one for one in cards if one.row == desk.chosen), None)
@@ -131,7 +131,8 @@ def build(desk: Desk) -> None:
     desk.when("brief", order)
     desk.when("order", order)
     desk.when("beside", told)
-    desk.when("weighed", weighed)
+    desk.when("weighed", listing)
+    desk.when("pictures", listing)
     desk.when("order", side_by_side)
 
 
@@ -217,7 +218,7 @@ def _figures(names: Sequence[str], facts: Sequence[Sequence[Fact]]) -> None:
 
 def chart(desk: Desk) -> None:
     """The trade-off under the part."""
-    drawn = TradeOff()
+    drawn = TradeOff(desk.visitor.shelf)
     drawn.on_choose(lambda row: desk.start(desk.show(row)))
 
     def order() -> None:

@@ -2,9 +2,9 @@
 // It turns over when another pose is chosen, shows what a click would select, turns under the hand, and goes to
 // a feature. Nothing is drawn while nothing changes.
 import { THREE, OrbitControls } from "nicegui-scene";
-import { openViewer, keyOf, wordsOf } from "orient-viewer/viewer.js";
+import { openViewer, rendererOf, keyOf, wordsOf } from "orient-viewer/viewer.js";
 
-const OVER_MS = 700, NEAR_MS = 500, STILL_PX = 5, LOOK_MS = 50, KEYS_MS = 700;
+const OVER_MS = 700, NEAR_MS = 500, STILL_PX = 5, LOOK_MS = 50, KEYS_MS = 700, BEGIN_MS = 300;
 // Okabe and Ito's: what a click would take, what is held, what is pushed, what matters; none of the key's own.
 const NAMED = { fixed: "held", load: "pushed", matters: "matters" };
 const MARKS = { hover: 0xf0e442, fixed: 0x009e73, load: 0xf0e442, matters: 0xcc79a7, axis: 0x0072b2 };
@@ -38,8 +38,16 @@ export default {
     host.addEventListener("blur", () => this.hover(-1));
     this.$el.scene = this;
     this.$emit("ready");
+    // What draws is begun while somebody looks for a file. Whether it can be is told when there is a part.
+    if (!this.quiet) this.begun = setTimeout(() => { try { this.drawer(); } catch { /* told by open */ } }, BEGIN_MS);
   },
-  beforeUnmount() { this.close(); },
+  beforeUnmount() {
+    this.close();
+    clearTimeout(this.begun);
+    if (!this.renderer) return;
+    this.renderer.dispose();
+    this.renderer.forceContextLoss();
+  },
   methods: {
     // What the server asks for is done in the order in which it was asked, one after the other.
     then(step) {
@@ -49,11 +57,12 @@ export default {
     close() {
       if (!this.viewer) return;
       cancelAnimationFrame(this.turning);
-      for (const one of [this.viewer.mesh.geometry, this.viewer.mesh.material]) one.dispose();
-      this.viewer.renderer.dispose();
-      this.viewer.renderer.forceContextLoss();
-      this.$refs.host.replaceChildren();
+      this.viewer.close();
       this.viewer = null;
+    },
+    drawer() {
+      if (!this.renderer) this.renderer = rendererOf(THREE);
+      return this.renderer;
     },
     open(address) {
       return this.then(async () => {
@@ -68,7 +77,7 @@ export default {
         this.regions = new (this.data.many ? Uint32Array : Uint16Array)(bytes(this.data.regions || ""));
         this.hull = new Float32Array(bytes(this.data.hull || ""));
         try {
-          this.viewer = openViewer({ THREE, OrbitControls }, this.$refs.host, this.data);
+          this.viewer = openViewer({ THREE, OrbitControls }, this.$refs.host, this.data, this.drawer());
         } catch (error) {
           this.$refs.host.textContent = "This browser cannot draw in 3D. The small pictures in the list show the poses.";
           this.$refs.host.classList.add("no-canvas");

@@ -41,7 +41,7 @@ class PartScene(Element, component="scene.js", esm={"orient-viewer": "../show/vi
         self.shelf = shelf
         self._props["quiet"] = quiet
         self._props["hint"] = hint
-        self.on("trouble", _trouble)
+        self.on("trouble", trouble)
 
     def on_ready(self, handler: Callable[[], Any]) -> None:
         """Call when it has come into view for the first time; what it was told before then is lost."""
@@ -126,7 +126,8 @@ class PartScene(Element, component="scene.js", esm={"orient-viewer": "../show/vi
         self.run_method("follow", other.html_id)
 
 
-def _trouble(event: GenericEventArguments) -> None:
+def trouble(event: GenericEventArguments) -> None:
+    """Say in the page that the browser could not draw something."""
     ui.notify(f"The picture could not be drawn: {event.args}", timeout=0, close_button="Close")
 
 

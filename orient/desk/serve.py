@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import gc
 import logging
 import os
 import shutil
@@ -90,6 +91,8 @@ def serve(
         try:
             guard = Guard(desk(build, mesh, root), hosts, number, most_bytes)
             address = f"http://{_named(host)}:{number}/?{TOKEN}={guard.token}"
+            # What was loaded stays, and is not gone through again while somebody waits.
+            gc.freeze()
             _run(guard, listener, lambda: _open(address, host, browser, say))
         finally:
             tempfile.tempdir = before

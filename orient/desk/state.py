@@ -25,7 +25,19 @@ from orient.desk.work import Stopped, Work
 from orient.errors import OrientError
 
 # What listeners can be told of.
-EVENTS = ("part", "brief", "order", "weighed", "pose", "pick", "busy", "beside", "strength", "compared")
+EVENTS = (
+    "part",
+    "brief",
+    "order",
+    "weighed",
+    "pictures",
+    "pose",
+    "pick",
+    "busy",
+    "beside",
+    "strength",
+    "compared",
+)
 # A slider that has rested so long has come to rest: the part turns over, then the search goes on from there.
 REST_S, SEARCH_S = 0.3, 0.9
 # The pose that a hand has turned the part to; poses of the list are numbered from 1.
@@ -300,7 +312,7 @@ class Desk:
         self.judged, self.order, self.poses, self.scored = judged, in_order(judged), {}, None
         self.solid = {kind: one for kind, one in self.solid.items() if kind == "thickness" and weighed}
         self.chosen = self.order.recommended if shown is None else shown
-        self.tell("order", "strength")
+        self.tell("strength")
         self.start(self.show(self.chosen, follow_up=True))
 
     @property
@@ -334,11 +346,13 @@ class Desk:
 
     async def show(self, row: int, *, follow_up: bool = False) -> None:
         """Turn the part over into a pose, then look for what is hard about it."""
-        if self.judged is None or self.scene is None:
+        if self.judged is None:
             return
         self.chosen = row
         number, judged = row + 1, self.judged
         self.tell("order", "pose")
+        if self.scene is None:
+            return
         try:
             if number not in self.poses:
                 pose = await self._pose(number, features=False)
@@ -385,7 +399,7 @@ class Desk:
             if self.judged is not judged:
                 return
             self.pictures[card.row] = self.visitor.shelf.put(png, "image/png")
-            self.tell("order")
+            self.tell("pictures")
 
     async def _holes(self) -> None:
         if self.holes is None and self.scene is not None:

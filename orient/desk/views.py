@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from typing import Any
 
@@ -9,6 +10,8 @@ from nicegui.element import Element
 from nicegui.events import GenericEventArguments
 
 from orient.desk.order import Card, Order
+from orient.desk.scene import trouble
+from orient.desk.shelf import Shelf
 from orient.show.page.chart import HEIGHT, WIDTH
 from orient.show.page.facts import MEANT
 from orient.show.words import VERDICT_WORDS
@@ -55,11 +58,20 @@ class PoseCards(Element, component="cards.js"):
 
 
 class TradeOff(Element, component="chart.js"):
-    """The trade-off of every pose, each a dot that can be clicked."""
+    """The trade-off of every pose, each a dot that can be clicked.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    shelf : Shelf
+        Where the dots are laid for the browser.
+    """
+
+    def __init__(self, shelf: Shelf) -> None:
         super().__init__()
-        self._props |= {"chart": None, "chosen": None}
+        self.shelf = shelf
+        self._order: Order | None = None
+        self._props |= {"address": None, "chosen": None}
+        self.on("trouble", trouble)
 
     def on_choose(self, handler: Callable[[int], Any]) -> None:
         """Call with the row of the pose that was clicked."""
@@ -67,27 +79,35 @@ class TradeOff(Element, component="chart.js"):
 
     def show(self, order: Order, chosen: int | None) -> None:
         """Show this order."""
-        chart, rows = order.chart, order.rows.tolist()
-        self._props["chart"] = {
-            "size": [WIDTH, HEIGHT],
-            "left": chart.left,
-            "right": chart.right,
-            "top": chart.top,
-            "bottom": chart.bottom,
-            "x_marks": [list(mark) for mark in chart.x_marks],
-            "y_marks": [list(mark) for mark in chart.y_marks],
-            "dots": [
-                [round(d.x, 1), round(d.y, 1), d.colour, d.undominated, rows[d.number - 1], d.said]
-                for d in chart.dots
-            ],
-            "flags": [vars(flag) | {"row": rows[flag.number - 1]} for flag in chart.flags],
-            "strength": chart.strength,
-            "low": chart.low,
-            "high": chart.high,
-            "alt": chart.alt,
-        }
+        if order is not self._order:
+            self._order = order
+            drawn = json.dumps(_plain(order), separators=(",", ":"), allow_nan=False)
+            self._props["address"] = self.shelf.put(drawn.encode(), "application/json")
         self._props["chosen"] = chosen
         self.update()
+
+
+def _plain(order: Order) -> dict[str, Any]:
+    """The chart of an order as plain values."""
+    chart, rows = order.chart, order.rows.tolist()
+    return {
+        "size": [WIDTH, HEIGHT],
+        "left": chart.left,
+        "right": chart.right,
+        "top": chart.top,
+        "bottom": chart.bottom,
+        "x_marks": [list(mark) for mark in chart.x_marks],
+        "y_marks": [list(mark) for mark in chart.y_marks],
+        "dots": [
+            [round(d.x, 1), round(d.y, 1), d.colour, d.undominated, rows[d.number - 1], d.said]
+            for d in chart.dots
+        ],
+        "flags": [vars(flag) | {"row": rows[flag.number - 1]} for flag in chart.flags],
+        "strength": chart.strength,
+        "low": chart.low,
+        "high": chart.high,
+        "alt": chart.alt,
+    }
 
 
 class HardFeatures(Element, component="features.js"):

@@ -451,6 +451,39 @@ def test_a_doubtful_unit_and_several_bodies_are_asked(fresh, tmp_path):
     fresh.wait_for_selector(".question", state="hidden")
 
 
+def test_the_part_before_is_neither_drawn_nor_turned_once_another_is_there(fresh, tmp_path):
+    bring(fresh, BRACKET)
+    fresh.evaluate("() => { window.before = document.querySelector('.middle .viewer').viewer; }")
+    trimesh.creation.box([30, 20, 10]).export(tmp_path / "block.stl")
+    fresh.get_by_text("Bring another part").click()
+    fresh.locator(".another input[type=file]").set_input_files(tmp_path / "block.stl")
+    until(lambda: viewer(fresh, "viewer !== window.before && viewer.pose && viewer.pose.number > 0"), 60)
+    drawn, eye = "() => window.before.frames", "viewer.camera.position.toArray()"
+    frames, stood = fresh.evaluate(drawn), viewer(fresh, eye)
+    fresh.locator(".middle .viewer").focus()
+    fresh.keyboard.press("ArrowRight")
+    until(lambda: viewer(fresh, eye) != stood, 10)
+    fresh.wait_for_timeout(500)
+    assert fresh.evaluate(drawn) == frames
+    assert fresh.locator(".middle .viewer canvas").count() == 1
+
+
+def test_meshes_and_dots_are_fetched_and_not_sent_with_every_change(browser, desk):
+    page = browser.new_context(viewport={"width": 1400, "height": 900}).new_page()
+    page.set_default_timeout(120_000)
+    sent = []
+    page.on("websocket", lambda link: link.on("framereceived", lambda frame: sent.append(len(frame))))
+    page.goto(desk.address)
+    page.wait_for_selector(".welcome h1")
+    begun = len(sent)
+    bring(page, BRACKET)
+    until(lambda: page.locator(".pose-list img").count() == page.locator(".pose-list li").count(), 60)
+    print(f"largest of {len(sent) - begun} messages: {max(sent[begun:]) / 1000:.1f} kB")
+    assert len(sent) - begun > 10
+    assert max(sent[begun:]) <= 50_000
+    page.context.close()
+
+
 @pytest.mark.slow
 def test_a_redesign_is_seen_beside_the_part_coloured_and_turned_with_it(fresh):
     bring(fresh, BRACKET)

@@ -17,11 +17,17 @@ export function bytesOf(text) {
   return Uint8Array.from(bytes);
 }
 
-export function openViewer({ THREE, OrbitControls }, host, data) {
+// What draws, with a canvas of its own. To begin it takes a good part of a second where no graphics processor helps, so
+// whoever opens one part after another keeps it.
+export function rendererOf(THREE) {
   THREE.ColorManagement.enabled = false;
   const renderer = new THREE.WebGLRenderer({ antialias: true, alpha: true });
   renderer.outputColorSpace = THREE.LinearSRGBColorSpace;
   renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
+  return renderer;
+}
+
+export function openViewer({ THREE, OrbitControls }, host, data, renderer = rendererOf(THREE)) {
   const canvas = renderer.domElement;
   canvas.setAttribute("aria-hidden", "true");
   const labels = document.createElement("div");
@@ -77,7 +83,7 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   laid.add(arrows);
 
   const controls = new OrbitControls(camera, canvas);
-  let waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0, top = null, fitted = [0, 0];
+  let closed = false, waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0, top = null, fitted = [0, 0];
   const hit = new THREE.Raycaster(), kept = new Map();
   setArrows(data.arrows);
 
@@ -120,11 +126,12 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
     request();
   }
   function request() {
+    if (closed) return;
     if (!waiting) { waiting = true; requestAnimationFrame(() => { waiting = false; frame(); }); }
     clearTimeout(settle);
     settle = setTimeout(hideCovered, 120);
   }
-  function frame() { renderer.render(scene, camera); frames++; placeLabels(); }
+  function frame() { if (closed) return; renderer.render(scene, camera); frames++; placeLabels(); }
   function fit() {
     const wide = host.clientWidth, high = host.clientHeight;
     if (!wide || !high || (wide === fitted[0] && high === fitted[1])) return;
@@ -306,12 +313,23 @@ export function openViewer({ THREE, OrbitControls }, host, data) {
   controls.addEventListener("change", request);
   const keys = { ArrowLeft: () => turn(-0.175, 0), ArrowRight: () => turn(0.175, 0), ArrowUp: () => turn(0, 0.175),
     ArrowDown: () => turn(0, -0.175), "+": () => zoom(0.87), "=": () => zoom(0.87), "-": () => zoom(1.15), Home: () => place("corner") };
+  const open = new AbortController(), watching = new ResizeObserver(fit);
   host.addEventListener("keydown", event => {
     if (keys[event.key] && !event.ctrlKey && !event.metaKey) { keys[event.key](); event.preventDefault(); }
-  });
-  new ResizeObserver(fit).observe(host);
+  }, { signal: open.signal });
+  // The host and what draws are left as they were, for another part.
+  function close() {
+    open.abort();
+    watching.disconnect();
+    controls.dispose();
+    clearTimeout(settle);
+    closed = true;
+    scene.traverse(one => { one.geometry?.dispose(); one.material?.dispose(); });
+    for (const one of [canvas, labels, compass]) one.remove();
+  }
+  watching.observe(host);
   fit();
-  return { renderer, scene, laid, mesh, shape, supports, labels, bed, hit, aim, setArrows, request, setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, camera, controls, colouring: () => colouring(paint), colouringBy: colouring, render: frame, get frames() { return frames; },
+  return { renderer, close, scene, laid, mesh, shape, supports, labels, bed, hit, aim, setArrows, request, setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, camera, controls, colouring: () => colouring(paint), colouringBy: colouring, render: frame, get frames() { return frames; },
     get pose() { return pose; }, get paint() { return paint; } };
 }
 

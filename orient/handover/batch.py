@@ -152,6 +152,11 @@ class Order:
         """Beds in all."""
         return sum(bed.times for bed in self.beds)
 
+    @property
+    def grams(self) -> float | None:
+        """Parts and supports of all beds."""
+        return _total([one.grams for one in self.figures], self.beds)
+
 
 def order_parts(
     found: Sequence[Evaluation],
@@ -429,10 +434,9 @@ def order_document(order: Order, paths: Sequence[str]) -> dict[str, Any]:
             )
     shop = order.parts[0].evaluation.shop.shop
     machine_hours = sum(f.hours * b.times for f, b in zip(order.figures, order.beds, strict=True))
-    grams = [f.grams for f in order.figures]
     costs = [f.cost for f in order.figures]
     total = sum(f.parts * b.times for f, b in zip(order.figures, order.beds, strict=True))
-    all_grams = _total(grams, order.beds)
+    all_grams = order.grams
     all_cost = _total(costs, order.beds)
     wanted = sum(part.wanted for part in order.parts)
     return {

@@ -105,9 +105,7 @@ def _order_words(order: Order) -> str:
     count = "one bed" if order.bed_count == 1 else f"{order.bed_count:,} beds"
     wide, deep, _ = shop.machine.envelope_mm
     machines = f"{order.machines} machines" if order.machines > 1 else "one machine"
-    grams = [one.grams for one in order.figures]
-    each = zip(grams, order.beds, strict=True)
-    weight = "" if None in grams else f", {sum((gram or 0.0) * bed.times for gram, bed in each):,.0f} g"
+    weight = "" if order.grams is None else f", {order.grams:,.0f} g"
     parts = "1 part" if part.copies == 1 else f"{part.copies:,} parts"
     named = "" if shop.machine_named else f", as the {shop.machine.name} class has"
     where = f"{count} of {wide:g} × {deep:g} mm{named}"

@@ -25,20 +25,16 @@ def progress_row(desk: Desk, kind: str) -> None:
     clock = ui.label().classes("small")
     stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
 
-    began = 0.0
-
     def second() -> None:
-        clock.set_text(f"{monotonic() - began:.0f} s")
+        clock.set_text(f"{monotonic() - desk.began[kind]:.0f} s")
 
     ticking = ui.timer(1.0, second, active=False)
 
     def beside() -> None:
-        nonlocal began
         doing = desk.beside.get(kind)
         for one in (bar, clock, stop):
             one.set_visibility(doing is not None)
         if doing is not None and not ticking.active:
-            began = monotonic()
             second()
         ticking.active = doing is not None
         told.set_text(told_words(desk, kind))

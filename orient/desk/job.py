@@ -10,6 +10,7 @@ from nicegui import ui
 from nicegui.events import UploadEventArguments
 
 from orient.brief import vector_from_text
+from orient.cost.plan import INFILL
 from orient.desk import cases
 from orient.desk.answers import Picked, Vector
 from orient.desk.edits import data_from, with_added, with_value, without
@@ -19,7 +20,7 @@ from orient.desk.state import Desk
 from orient.desk.take import save_brief
 from orient.materials.machines import machine_classes
 from orient.materials.polymers import polymers
-from orient.process import DEFAULT_POLYMER
+from orient.process import DEFAULT_POLYMER, LAYER_OF_NOZZLE, NOZZLE_MM
 
 _KINDS = {"tension": "pulled", "compression": "pressed", "bending": "bent"}
 # A share in the brief, a percentage as the trade says it.
@@ -79,10 +80,10 @@ def _process(desk: Desk) -> None:
         )
         machine = ui.select(classes, label="Machine", on_change=field("process.machine", "the machine"))
         numbers = {
-            "process.layer_height_mm": ("Layer height, mm", "the layer", 0.05, "0.2"),
-            "process.nozzle_mm": ("Nozzle, mm", "the nozzle", 0.1, "0.4"),
+            "process.layer_height_mm": ("Layer height, mm", "the layer", 0.05, ""),
+            "process.nozzle_mm": ("Nozzle, mm", "the nozzle", 0.1, f"{NOZZLE_MM:g}"),
             "process.line_width_mm": ("Line width, mm", "the line", 0.05, "by nozzle"),
-            "process.infill": ("Fill, %", "the fill", 5, "20"),
+            "process.infill": ("Fill, %", "the fill", 5, f"{100 * INFILL:g}"),
             "load.service_temp_c": ("In use at, °C", "how warm it gets", 5, "not said"),
             "job.quantity": ("Parts wanted", "the quantity", 1, "1"),
         }
@@ -124,6 +125,8 @@ def _process(desk: Desk) -> None:
         process = now.get("process", {})
         polymer.set_value(process.get("polymer", DEFAULT_POLYMER))
         machine.set_value(process.get("machine", "") if process.get("machine", "") in classes else "")
+        nozzle = process.get("nozzle_mm", NOZZLE_MM)
+        inputs["process.layer_height_mm"].props(f"placeholder={LAYER_OF_NOZZLE * nozzle:g}")
         for key, one in inputs.items():
             section, name = key.split(".")
             value = now.get(section, {}).get(name)

@@ -8,6 +8,7 @@ import tomllib
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 import numpy as np
@@ -84,6 +85,8 @@ class Desk:
         Whether the brief has changed since it was evaluated.
     beside : dict of str to (str, float or None)
         What goes on beside the rest, by kind: what is being done, in words, and how far it has come.
+    began : dict of str to float
+        When that began, by the clock that only goes on.
     said : dict of str to str
         How that ended, in words, by kind.
     compared : Compared or None
@@ -127,6 +130,7 @@ class Desk:
     share: float | None = None
     stale: bool = False
     beside: dict[str, tuple[str, float | None]] = field(default_factory=dict)
+    began: dict[str, float] = field(default_factory=dict)
     said: dict[str, str] = field(default_factory=dict)
     compared: Compared | None = None
     revision: tuple[Path, str] | None = None
@@ -190,6 +194,7 @@ class Desk:
             self.tell("beside")
 
         self.said.pop(kind, None)
+        self.began[kind] = monotonic()
         far(begins, None)
         try:
             return await lane.do(job, progress=far, **arguments)

@@ -61,7 +61,8 @@ def build(desk: Desk) -> None:
             ui.button("Brief", on_click=lambda: save_brief(desk)).props(
                 'outline no-caps aria-label="The brief"'
             )
-        progress_row(desk, "take")
+        with ui.element("div").classes("going"):
+            progress_row(desk, "take")
         care(desk)
 
     def order() -> None:

@@ -12,7 +12,7 @@ from websockets.sync.client import connect
 from orient.desk.guard import MOST_BYTES, Guard, hosts_of
 from orient.desk.serve import serve
 from orient.errors import OrientError
-from tests.desk.conftest import running
+from tests.desk.desks import running
 
 SOCKET = "/_nicegui_ws/socket.io/?EIO=4&transport=websocket"
 

@@ -1,274 +1,34 @@
 """The page of the desk in a real browser: a part in, laid, its files out; a reload, a fault, two poses."""
 
+import os
 import re
+import signal
 import statistics
 import time
-from pathlib import Path
+import zipfile
 
 import numpy as np
+import psutil
 import pytest
 import trimesh
-from manifold3d import Manifold
 
 from orient.desk.edits import brief_of
 from orient.desk.state import BY_HAND
 from orient.part.read import read_part
-from tests.desk.conftest import running, until
-
-PARTS = Path(__file__).parents[2] / "sample_parts"
-BRACKET = PARTS / "mast_bracket.stl"
-SHELL = ("-c", "from orient.cli import main; main()", "desk", "--no-browser")
-
-
-@pytest.fixture(scope="module")
-def desk():
-    with running(program=SHELL) as one:
-        yield one
-
-
-def opened(browser, desk, **options):
-    page = browser.new_context(viewport={"width": 1400, "height": 900}, **options).new_page()
-    page.set_default_timeout(120_000)
-    page.goto(desk.address)
-    page.wait_for_selector(".welcome h1")
-    return page
-
-
-@pytest.fixture
-def fresh(browser, desk):
-    page = opened(browser, desk)
-    yield page
-    page.context.close()
-
-
-@pytest.fixture(scope="module")
-def kept(browser, desk):
-    """A page with the bracket on it, its poses ranked; no test leaves it otherwise than it was."""
-    page = opened(browser, desk, reduced_motion="reduce")
-    bring(page, BRACKET)
-    yield page
-    page.context.close()
-
-
-@pytest.fixture
-def laid(kept):
-    """The page that is kept, its list of poses in view whatever an earlier test looked at."""
-    kept.get_by_role("tab", name="Poses").click()
-    kept.wait_for_selector(".pose-list li.taken")
-    return kept
-
-
-def bring(page, path):
-    page.set_input_files(".welcome input[type=file]", path)
-    page.wait_for_selector(".pose-list li.taken")
-    # The pose is on the bed, and its holes can be pointed at.
-    until(lambda: viewer(page, "viewer.pose && viewer.pose.number > 0"), 60)
-    until(lambda: page.evaluate("() => !!document.querySelector('.middle .scene').scene.holes?.of"), 60)
-
-
-def viewer(page, what):
-    return page.evaluate(
-        f"() => {{ const viewer = document.querySelector('.middle .viewer').viewer; return {what}; }}"
-    )
-
-
-def first(page):
-    return page.locator(".pose-list li").first.text_content()
-
-
-def spot(page, across=0.5, down=0.62):
-    """A place on the canvas, in the window."""
-    box = page.locator(".middle .viewer canvas").bounding_box()
-    return box["x"] + across * box["width"], box["y"] + down * box["height"]
-
-
-def brief(page, tmp_path):
-    with page.expect_download() as got:
-        page.get_by_role("button", name="Save").click()
-    got.value.save_as(tmp_path / "brief.toml")
-    return (tmp_path / "brief.toml").read_text()
-
-
-def point_axis(page):
-    """Name the stress axis by a click in the middle; the normal there by another program's ray."""
-    page.get_by_role("button", name="corner").click()
-    page.get_by_role("button", name="Click a face or hole").click()
-    page.wait_for_selector(".viewer.picking")
-    x, y = spot(page)
-    page.mouse.move(x, y)
-    page.mouse.click(x, y)
-    ray = viewer(page, f"viewer.ray({x}, {y})")
-    mesh = trimesh.load(BRACKET)
-    hit, _, face = mesh.ray.intersects_location([ray["origin"]], [ray["direction"]], multiple_hits=False)
-    assert len(hit) == 1
-    page.get_by_role("button", name="Take it").click()
-    return mesh.face_normals[face[0]], hit[0]
-
-
-def ranked_anew(page, before):
-    until(lambda: page.locator(".pose-list").text_content() != before, 60)
-
-
-def undo(page):
-    page.get_by_role("button", name="Undo").click()
-
-
-def test_a_click_on_the_canvas_names_the_stress_axis_and_undo_takes_it_back(laid, tmp_path):
-    before = laid.locator(".pose-list").text_content()
-    # trimesh, a general reference library, says what lies under the click.
-    normal, _ = point_axis(laid)
-    ranked_anew(laid, before)
-    axis = brief_of(brief(laid, tmp_path)).load.stress_axis
-    np.testing.assert_allclose(axis, [normal], atol=1e-6)
-    assert "strength kept" in first(laid)
-    undo(laid)
-    until(lambda: laid.locator(".pose-list").text_content() == before, 60)
-    assert brief_of(brief(laid, tmp_path)).load.stress_axis is None
-
-
-def test_what_a_click_selects_is_shown_before_it_is_taken(laid):
-    laid.get_by_role("button", name="Held at").click()
-    x, y = spot(laid)
-    laid.mouse.move(x, y)
-    laid.wait_for_selector(".pointed:not([hidden])")
-    assert re.match(r"flat face, [\d,]+ mm²", laid.text_content(".pointed"))
-    laid.mouse.click(x, y)
-    laid.wait_for_selector(".banner >> text=selects the flat face of")
-    laid.get_by_role("button", name="Cancel").click()
-    laid.wait_for_selector(".banner .note", state="hidden")
-    assert not laid.locator("text=held: face-near").count()
-
-
-def test_one_place_after_another_is_held_until_the_hand_is_done(laid):
-    laid.get_by_role("button", name="corner").click()
-    laid.get_by_role("button", name="Held at").click()
-    held = laid.locator(".entry", has_text="held: ")
-    for count, (across, down) in enumerate(((0.5, 0.62), (0.66, 0.45)), start=1):
-        laid.wait_for_selector(".banner >> text=Click each face or hole that holds the part.")
-        x, y = rest(laid, across, down)
-        laid.mouse.click(x, y)
-        laid.get_by_role("button", name="Take it").click()
-        until(lambda count=count: held.count() == count, 60)
-        # What is held stays green on the part while the next click is waited for.
-        until(lambda: "held" in laid.locator(".middle .key").text_content(), 60)
-    laid.mouse.click(*rest(laid, 0.66, 0.45))
-    laid.wait_for_selector("text=It is held there already")
-    assert held.count() == 2
-    laid.get_by_role("button", name="Done").click()
-    laid.wait_for_selector(".banner .note", state="hidden")
-    undo(laid)
-    undo(laid)
-    until(lambda: held.count() == 0, 60)
-
-
-def test_a_hole_is_taken_by_a_click_into_its_open_mouth(laid):
-    laid.get_by_role("button", name="Held at").click()
-    laid.wait_for_selector(".viewer.picking")
-    # The middle of every hole as the camera projects it, in the window.
-    places = viewer(
-        laid,
-        "document.querySelector('.middle .scene').scene.holes.list.map(hole => {"
-        "const box = viewer.canvas.getBoundingClientRect();"
-        "const at = viewer.camera.position.clone().fromArray(hole.at).applyMatrix4(viewer.laid.matrix)"
-        ".project(viewer.camera);"
-        "return [hole.id, box.left + (at.x + 1) / 2 * box.width, box.top + (1 - at.y) / 2 * box.height]; })",
-    )
-    mesh = trimesh.load(BRACKET)
-    taken = []
-    for name, x, y in places:
-        ray = viewer(laid, f"viewer.ray({x}, {y})")
-        if not len(mesh.ray.intersects_location([ray["origin"]], [ray["direction"]])[0]):
-            # Nothing of the part lies there: a click between the walls.
-            laid.mouse.move(x, y)
-            until(lambda name=name: pointed(laid).startswith(f"hole {name},"), 60)
-            laid.mouse.click(x, y)
-            laid.wait_for_selector(f".banner >> text=selects the wall of hole {name}")
-            taken.append(name)
-    assert taken
-    laid.get_by_role("button", name="Cancel").click()
-    laid.wait_for_selector(".banner .note", state="hidden")
-
-
-def test_the_bottom_of_a_pocket_can_be_pointed_at_through_its_mouth(fresh, tmp_path):
-    pocket = Manifold.cube((40, 40, 12)) - Manifold.cylinder(10, 8, -1, 48).translate((20, 20, 5))
-    mesh = pocket.to_mesh()
-    trimesh.Trimesh(mesh.vert_properties, mesh.tri_verts).export(tmp_path / "pocket.stl")
-    bring(fresh, tmp_path / "pocket.stl")
-    fresh.get_by_role("button", name="above").click()
-    fresh.get_by_role("button", name="Held at").click()
-    fresh.wait_for_selector(".viewer.picking")
-    spot = "viewer.camera.position.clone().set(20, 20, 5)"
-    seen = f"{spot}.applyMatrix4(viewer.laid.matrix).project(viewer.camera)"
-    across, down = viewer(fresh, f"[({seen}.x + 1) / 2, (1 - {seen}.y) / 2]")
-    rest(fresh, across, down)
-    # Area of a regular 48-gon, ½·n·r²·sin(2π/n).
-    area = 24 * 64 * np.sin(np.pi / 24)
-    until(lambda: pointed(fresh) == f"flat face, {area:.0f} mm²", 60)
-
-
-def rest(page, across, down):
-    """Bring the pointer to a place and leave it there, as a hand does that is done."""
-    x, y = spot(page, across, down)
-    page.mouse.move(x, y)
-    return x, y
-
-
-def pointed(page):
-    return page.text_content(".pointed") if page.is_visible(".pointed") else ""
-
-
-def test_a_pointer_that_ran_and_rests_is_told_what_it_rests_on(laid):
-    laid.get_by_role("button", name="corner").click()
-    laid.get_by_role("button", name="Held at").click()
-    laid.wait_for_selector(".viewer.picking")
-    rest(laid, 0.5, 0.62)
-    until(lambda: pointed(laid), 60)
-    before = pointed(laid)
-    # Faster than any pointer: three places within one turn of the page, the last beside the part and back.
-    there, off = spot(laid, 0.66, 0.45), spot(laid, 0.02, 0.98)
-    laid.evaluate(
-        "places => { const host = document.querySelector('.middle .viewer');"
-        "for (const [x, y] of places) host.dispatchEvent("
-        "new PointerEvent('pointermove', { clientX: x, clientY: y, bubbles: true })); }",
-        [off, off, there],
-    )
-    until(lambda: pointed(laid) not in ("", before), 60)
-    laid.get_by_role("button", name="Cancel").click()
-    laid.wait_for_selector(".banner .note", state="hidden")
-
-
-def test_a_pointer_that_rests_already_is_told_once_a_face_is_asked_for(laid):
-    laid.get_by_role("button", name="Held at").focus()
-    rest(laid, 0.5, 0.62)
-    laid.keyboard.press("Enter")
-    until(lambda: re.match(r"flat face, [\d,]+ mm²", pointed(laid)), 60)
-    laid.get_by_role("button", name="Cancel").click()
-    laid.wait_for_selector(".banner .note", state="hidden")
-
-
-def test_the_keyboard_alone_takes_a_face_and_turns_the_part(laid):
-    laid.get_by_role("button", name="corner").click()
-    laid.get_by_role("button", name="Held at").focus()
-    laid.keyboard.press("Enter")
-    laid.wait_for_selector(".viewer.picking")
-    laid.locator(".middle .viewer").focus()
-    laid.keyboard.press("Enter")
-    laid.wait_for_selector(".banner >> text=selects the")
-    laid.get_by_role("button", name="Take it").focus()
-    laid.keyboard.press("Enter")
-    laid.wait_for_selector(".entry >> text=held: ")
-    laid.get_by_role("button", name="Done").click()
-    undo(laid)
-    laid.wait_for_selector(".entry >> text=held: ", state="detached")
-    laid.get_by_text("Turn the part by hand").click()
-    laid.wait_for_selector(".viewer.handling")
-    laid.locator(".middle .viewer").focus()
-    for _ in range(3):
-        laid.keyboard.press("ArrowUp")
-    laid.wait_for_selector(".by-hand >> text=Turned by hand")
-    laid.get_by_text("Turn the part by hand").click()
-    laid.locator(".pose-list li.taken .pose").click()
-    laid.wait_for_selector(".by-hand", state="hidden")
+from tests.desk.desks import SHELL, alive, running, until
+from tests.desk.pages import (
+    BRACKET,
+    PARTS,
+    brief,
+    bring,
+    chromium_alone,
+    first,
+    point_axis,
+    ranked_anew,
+    spot,
+    undo,
+    viewer,
+)
 
 
 def test_a_slider_moves_another_pose_to_the_top_at_once(laid):
@@ -432,6 +192,83 @@ def test_bad_files_are_told_in_the_page_and_the_desk_goes_on(fresh):
         assert "fault of this program" not in note.text_content()
         note.get_by_role("button", name="Close").click()
     bring(fresh, BRACKET)
+
+
+_NO_BRIEFS = {
+    "words.toml": (b"these are only words", "The brief is not valid TOML"),
+    "misspelt.toml": (b"[process]\nlayer_hight_mm = 0.2\n", "layer_hight_mm"),
+    "letters.toml": (b"\xff\xfe\x00", "The brief is not UTF-8 text"),
+}
+
+
+def test_a_brief_that_is_none_is_told_and_the_job_stays_as_it_was(laid, tmp_path):
+    before = brief(laid, tmp_path)
+    for name, (data, said) in _NO_BRIEFS.items():
+        file = {"name": name, "mimeType": "application/toml", "buffer": data}
+        laid.set_input_files(".hidden-upload input[type=file]", file)
+        note = laid.locator(".q-notification", has_text=re.compile(said))
+        note.wait_for()
+        assert "fault of this program" not in note.text_content()
+        note.get_by_role("button", name="Close").click()
+        note.wait_for(state="detached")
+    assert brief(laid, tmp_path) == before
+
+
+@pytest.mark.slow
+def test_every_file_of_the_last_tab_is_handed_to_the_browser(laid, tmp_path):
+    laid.get_by_role("tab", name="Take away").click()
+    took = {}
+    stl = "The part in this pose, STL"
+    for label in (stl, "All parts on beds", "The page", "Test prints", "The package"):
+        with laid.expect_download() as got:
+            laid.get_by_role("button", name=label, exact=True).click()
+        took[label] = tmp_path / got.value.suggested_filename
+        got.value.save_as(took[label])
+        laid.wait_for_selector(f".going >> text={took[label].name} was handed to the browser")
+    assert read_part(took[stl]).closed
+    assert "<svg" in took["The page"].read_text()
+    for label in ("Test prints", "The package"):
+        assert zipfile.ZipFile(took[label]).testzip() is None
+    assert took["All parts on beds"].suffix == ".3mf"
+
+
+@pytest.mark.slow
+def test_a_browser_killed_in_the_middle_of_a_solve_leaves_an_idle_desk_within_5_seconds(browser, tmp_path):
+    with running(program=SHELL) as one, chromium_alone(tmp_path) as (process, port):
+        other = browser.browser_type.connect_over_cdp(f"http://127.0.0.1:{port}")
+        page = other.new_context().new_page()
+        page.set_default_timeout(60_000)
+        page.goto(one.address)
+        page.get_by_role("button", name="mast bracket", exact=True).click()
+        page.wait_for_selector(".pose-list li.taken")
+        page.get_by_role("tab", name="Strength").click()
+        page.get_by_role("button", name="Find the stress", exact=True).click()
+        server = psutil.Process(one.process.pid)
+        before = {child.pid: sum(child.cpu_times()[:2]) for child in server.children()}
+        time.sleep(1.5)
+        [solves] = [
+            child.pid
+            for child in server.children()
+            if sum(child.cpu_times()[:2]) - before.get(child.pid, 0.0) > 1.0
+        ]
+        os.killpg(process.pid, signal.SIGKILL)
+        process.wait()
+        took = until(lambda: not alive(solves), 5.0)
+        print(f"the solve ended {took:.1f} s after its browser")
+
+
+@pytest.mark.parametrize("wide", [1400, 900])
+def test_nothing_is_wider_than_the_window(browser, desk, wide):
+    page = browser.new_context(viewport={"width": wide, "height": 900}, reduced_motion="reduce").new_page()
+    page.set_default_timeout(120_000)
+    page.goto(desk.address)
+    page.wait_for_selector(".welcome h1")
+    bring(page, BRACKET)
+    for tab in ("Poses", "Hard features", "Strength", "Revision", "Take away"):
+        page.get_by_role("tab", name=tab).click()
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= wide
+        assert page.locator(".found-side").bounding_box()["width"] > 300
+    page.context.close()
 
 
 def test_a_doubtful_unit_and_several_bodies_are_asked(fresh, tmp_path):

@@ -5,10 +5,8 @@ import time
 
 import pytest
 
-from tests.desk.conftest import running
+from tests.desk.desks import SHELL, running
 from tests.desk.shapes import dense, ring
-
-SHELL = ("-c", "from orient.cli import main; main()", "desk", "--no-browser")
 
 
 @pytest.mark.slow

@@ -3,7 +3,6 @@
 import os
 import re
 import signal
-import subprocess
 import time
 from importlib import import_module
 from pathlib import Path
@@ -11,7 +10,8 @@ from pathlib import Path
 import psutil
 import pytest
 
-from tests.desk.conftest import alive, running, until
+from tests.desk.desks import alive, running, until
+from tests.desk.pages import chromium_alone
 from tests.desk.shapes import dense, plate
 from tests.trust.corpus import model_xml, package
 
@@ -242,38 +242,6 @@ def test_a_browser_that_is_killed_in_the_middle_of_work_leaves_an_idle_desk_with
     before = sum(sum(one.cpu_times()[:2]) for one in family)
     time.sleep(1.0)
     assert sum(sum(one.cpu_times()[:2]) for one in family if one.is_running()) - before < 0.2
-
-
-class chromium_alone:
-    """A Chromium that is a process group of its own, with its port for being driven."""
-
-    def __init__(self, folder):
-        self.folder = folder
-
-    def __enter__(self):
-        import shutil
-
-        name = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-        self.process = subprocess.Popen(
-            [
-                name,
-                "--headless",
-                "--no-sandbox",
-                "--disable-gpu",
-                "--remote-debugging-port=0",
-                f"--user-data-dir={self.folder}",
-            ],
-            stderr=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            start_new_session=True,
-        )
-        told = self.folder / "DevToolsActivePort"
-        until(lambda: told.exists() and told.read_text().strip(), 30)
-        return self.process, int(told.read_text().split()[0])
-
-    def __exit__(self, *error):
-        if self.process.poll() is None:
-            os.killpg(self.process.pid, signal.SIGKILL)
 
 
 def test_no_request_leaves_the_machine(tab, desk):

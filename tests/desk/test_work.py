@@ -12,7 +12,7 @@ from orient.desk.visitor import Visitors
 from orient.desk.warm import Warm
 from orient.desk.work import Bench, Stopped, Work
 from orient.errors import OrientError
-from tests.desk.conftest import alive, until
+from tests.desk.desks import alive, until
 from tests.desk.shapes import dense, plate
 from tests.trust.corpus import EITHER, REFUSAL, RESULT, everything
 

@@ -1,19 +1,16 @@
-"""The ranked poses: the list, what matters as sliders, two side by side, the trade-off, a pose by hand."""
+"""The ranked poses: the list, what matters as sliders, the trade-off, a pose by hand."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
-from functools import partial
 
 from nicegui import ui
 from nicegui.events import GenericEventArguments
 
+from orient.desk import pair
 from orient.desk.beside import care
-from orient.desk.order import facts_of, weights_of
-from orient.desk.scene import PartScene
+from orient.desk.order import weights_of
 from orient.desk.state import BY_HAND, Desk
 from orient.desk.views import PoseCards, TradeOff
-from orient.show.page.facts import MEANT, Fact, compared
+from orient.show.page.facts import MEANT
 
 # What a slider weighs, in words, and how far it goes.
 _SLIDERS = {
@@ -46,10 +43,10 @@ def build(desk: Desk) -> None:
             sliders[name] = (slider, figure, label)
     asks = ui.label().classes("small")
     figures = ui.expansion("What the figures mean").classes("meant")
-    pair = ui.element("div").classes("pair")
+    pair.build(desk)
     listed = PoseCards()
     listed.on_choose(lambda row: desk.start(desk.show(row)))
-    listed.on_pin(lambda row: _pin(desk, row))
+    listed.on_pin(lambda row: pair.pin(desk, row))
     why = ui.element("div").classes("why-room")
     care(desk)
 
@@ -115,25 +112,12 @@ def build(desk: Desk) -> None:
                             ui.label(said)
         brief()
 
-    def side_by_side() -> None:
-        if getattr(pair, "rows", None) == desk.pinned:
-            return
-        pair.rows = list(desk.pinned)  # type: ignore[attr-defined]
-        pair.clear()
-        if len(desk.pinned) == 1:
-            with pair:
-                ui.label("Choose “compare” at another pose as well.").classes("small")
-        if len(desk.pinned) == 2:
-            with pair:
-                desk.start(_pair(desk, pair))
-
     desk.when("brief", brief)
     desk.when("brief", order)
     desk.when("order", order)
     desk.when("beside", told)
     desk.when("weighed", listing)
     desk.when("pictures", listing)
-    desk.when("order", side_by_side)
 
 
 def _load_words(desk: Desk) -> str:
@@ -152,68 +136,6 @@ def _load_words(desk: Desk) -> str:
     if desk.judged.load_caution:
         return ""
     return " No load is given: say under Job along which way it is pulled, or where it is held and pushed."
-
-
-def _pin(desk: Desk, row: int) -> None:
-    if row in desk.pinned:
-        desk.pinned.remove(row)
-    else:
-        desk.pinned = [*desk.pinned[-1:], row]
-    desk.tell("order")
-
-
-async def _pair(desk: Desk, into: ui.element) -> None:
-    """Two poses side by side, turned together, with their figures."""
-    judged, order, rows = desk.judged, desk.order, list(desk.pinned)
-    if judged is None or order is None or desk.brought is None:
-        return
-    for row in rows:
-        if row + 1 not in desk.poses:
-            x, y, z = judged.ranking.directions[row].tolist()
-            desk.poses[row + 1] = await desk.lane.do(
-                "pose", direction=(x, y, z), number=row + 1, features=False
-            )
-            if desk.scene is not None:
-                desk.scene.add(desk.poses[row + 1])
-    if rows != desk.pinned or judged is not desk.judged:
-        return
-    names = [f"Pose {order.number(row)}" for row in rows]
-    scenes = []
-    with into:
-        ui.html("<h3>Side by side</h3>", sanitize=False)
-        with ui.element("div").classes("sides"):
-            for row, name in zip(rows, names, strict=True):
-                with ui.element("figure"):
-                    scene = PartScene(desk.visitor.shelf, quiet=True)
-                    scene.on_ready(partial(_lie, desk, scene, row + 1))
-                    ui.html(name, sanitize=False, tag="figcaption")
-                    scenes.append(scene)
-        # Both are there once the second is.
-        scenes[1].on_ready(lambda: scenes[0].follow(scenes[1]))
-        _figures(names, compared([facts_of(order, order.number(row) - 1) for row in rows]))
-
-
-def _lie(desk: Desk, scene: PartScene, number: int) -> None:
-    if desk.brought is not None and number in desk.poses:
-        scene.open(desk.brought.scene)
-        scene.add(desk.poses[number])
-        scene.show(number, "overhang")
-
-
-def _figures(names: Sequence[str], facts: Sequence[Sequence[Fact]]) -> None:
-    """The figures of poses beside each other, the better of each marked."""
-    with ui.element("div").classes("wide"), ui.element("table"):
-        with ui.element("thead"), ui.element("tr"):
-            for name in ("", *names):
-                ui.html(name, sanitize=False, tag="th")
-        with ui.element("tbody"):
-            for figures in zip(*facts, strict=True):
-                with ui.element("tr"):
-                    with ui.element("td"):
-                        ui.label(figures[0].name)
-                    for one in figures:
-                        with ui.element("td").classes("better" if one.best else ""):
-                            ui.label(one.said)
 
 
 def chart(desk: Desk) -> None:

@@ -128,6 +128,17 @@ def test_two_pinned_poses_stand_side_by_side_and_turn_together(laid):
     laid.evaluate(f"() => {sides}[0].turn(0.5, 0.1)")
     a, b = laid.evaluate(f"() => {sides}.map(one => one.camera.position.toArray())")
     np.testing.assert_allclose(a, b)
+    # By other weights they have other ranks and scores, beside each other too.
+    table = laid.locator(".pair table")
+    before, list_before = table.text_content(), first(laid)
+    box = laid.get_by_label("a broad first layer").bounding_box()
+    laid.mouse.click(box["x"] + box["width"] - 2, box["y"] + box["height"] / 2)
+    until(lambda: table.text_content() != before, 60)
+    for caption in laid.locator(".sides figcaption").all_text_contents():
+        number = caption.removeprefix("Pose ")
+        assert laid.locator(".pose-list li:has(.pin[aria-pressed=true]) strong", has_text=number).count()
+    undo(laid)
+    until(lambda: first(laid) == list_before, 60)
     for _ in range(2):
         laid.locator(".pin[aria-pressed=true]").first.click()
         laid.wait_for_timeout(200)

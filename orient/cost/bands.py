@@ -9,13 +9,13 @@ height, a quadratic of the height for a triangle, so no pose is cut and no outli
 from __future__ import annotations
 
 import math
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from orient.measure.sharing import available_threads, share_out
 from orient.part.mesh import Part
 
 Floats = NDArray[np.float64]
@@ -169,21 +169,14 @@ def bands_of(
     b = np.ascontiguousarray(np.atleast_2d(directions), dtype=np.float64)
     low, high = np.empty(len(b)), np.empty(len(b))
     sums = np.empty((len(b), 4, 2 * bands))
-    workers = threads or 2
-    chunks = [part for part in np.array_split(np.arange(len(b)), workers) if len(part)]
 
-    def count(rows: NDArray[np.int64]) -> None:
-        some = slice(rows[0], rows[-1] + 1)
+    def count(start: int, stop: int) -> None:
+        some = slice(start, stop)
         _extremes(*pieces.points, b[some], low[some], high[some])
         where = b[some], low[some], high[some], skin_mm, contours_mm, sums[some]
         _sort_in(pieces.corners, pieces.middles, pieces.reaches, pieces.vectors, pieces.areas, *where)
 
-    if len(chunks) == 1:
-        count(chunks[0])
-    else:
-        with ThreadPoolExecutor(workers) as pool:
-            list(pool.map(count, chunks))
-
+    share_out(count, len(b), threads or available_threads())
     height = high - low
     step = np.maximum(height / bands, 1e-12)[:, None]
     above = np.cumsum(sums[:, 0, ::-1], axis=1)[:, ::-1]

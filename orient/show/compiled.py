@@ -96,7 +96,7 @@ def compile_measures() -> None:
     part = _tetrahedron()
     blocks = sort_into_blocks(part)
     count_columns(blocks, _UP, np.eye(3), 0.5, 45.0, threads=1)
-    footprint_of(part, blocks, neighbours_in_blocks(part, blocks), _UP, np.zeros(2), 0.2)
+    footprint_of(part, blocks, neighbours_in_blocks(part, blocks), _UP, np.zeros(2), 0.2, threads=1)
     fit_in(_UP, part.vertices, (100.0, 100.0, 100.0))
     side_by_side(_UP[0], part.vertices, (100.0, 100.0, 100.0))
 

@@ -14,7 +14,7 @@ export default {
           <circle v-for="dot in chart.dots" :key="dot[4]" :class="dot[3] ? 'open' : 'beaten'" :cx="dot[0]" :cy="dot[1]" :r="dot[3] ? 5 : 3.5" :fill="dot[2]" :data-row="dot[4]" :data-said="dot[5]"></circle>
         </g>
         <circle v-if="here" class="here" :cx="here[0]" :cy="here[1]" r="9"></circle>
-        <g v-for="flag in chart.flags" :key="flag.number" class="flag" :class="{ taken: flag.taken }" :data-row="flag.row" tabindex="0" role="button" :aria-label="'Pose ' + flag.number" @keydown.enter="$emit('choose', flag.row)">
+        <g v-for="flag in chart.flags" :key="flag.number" class="flag" :class="{ taken: flag.taken }" :data-row="flag.row" tabindex="0" role="button" :aria-label="'Pose ' + flag.number" @keydown.enter="choose(flag.row)">
           <line :x1="flag.from_x" :y1="flag.from_y" :x2="flag.x" :y2="flag.y"></line>
           <rect :x="flag.x - 15" :y="flag.y - 11" width="30" height="22" rx="4"></rect><text :x="flag.x" :y="flag.y + 5" text-anchor="middle">{{ flag.number }}</text>
         </g>
@@ -25,7 +25,7 @@ export default {
   props: { address: String, chosen: Number },
   data: () => ({ said: "", chart: null }),
   // A thousand dots are fetched once, not sent again with every change of the page.
-  watch: { address: { immediate: true, handler() { this.fetched(); } } },
+  watch: { address: { immediate: true, handler() { this.said = ""; this.fetched(); } } },
   computed: { here() { return this.chart && this.chart.dots.find(dot => dot[4] === this.chosen); } },
   methods: {
     async fetched() {
@@ -34,11 +34,18 @@ export default {
       try {
         const answer = await fetch(address);
         if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
-        const chart = await answer.json();
+        const chart = { ...await answer.json(), of: address };
         if (address === this.address) this.chart = chart;
-      } catch (error) { this.$emit("trouble", String(error)); }
+      } catch (error) {
+        // One that nobody waits for any more is not missed.
+        if (address !== this.address) return;
+        this.chart = null;
+        this.$emit("trouble", String(error));
+      }
     },
     over(event) { const one = event.target.closest("[data-said]"); if (one) this.said = one.dataset.said; },
-    click(event) { const one = event.target.closest("[data-row]"); if (one) this.$emit("choose", +one.dataset.row); },
+    click(event) { const one = event.target.closest("[data-row]"); if (one) this.choose(+one.dataset.row); },
+    // Dots of a ranking that is no more name no pose of the one that is.
+    choose(row) { if (this.chart.of === this.address) this.$emit("choose", row); },
   },
 };

@@ -39,19 +39,26 @@ export default {
     this.$el.scene = this;
     this.$emit("ready");
     // What draws is begun while somebody looks for a file. Whether it can be is told when there is a part.
-    if (!this.quiet) this.begun = setTimeout(() => { try { this.drawer(); } catch { /* told by open */ } }, BEGIN_MS);
+    if (!this.quiet) this.begun = setTimeout(() => { try { this.draws(); } catch { /* told by open */ } }, BEGIN_MS);
   },
   beforeUnmount() {
+    // What is still being fetched finds nobody to draw it.
+    this.gone = true;
     this.close();
-    clearTimeout(this.begun);
+    for (const one of [this.begun, this.later, this.resting]) clearTimeout(one);
     if (!this.renderer) return;
     this.renderer.dispose();
     this.renderer.forceContextLoss();
+    this.renderer = null;
   },
   methods: {
     // What the server asks for is done in the order in which it was asked, one after the other.
     then(step) {
-      this.work = this.work.then(step).catch(error => { console.error(error); this.$emit("trouble", String(error)); });
+      this.work = this.work.then(() => this.gone ? undefined : step()).catch(error => {
+        if (this.gone) return;
+        console.error(error);
+        this.$emit("trouble", String(error));
+      });
       return this.work;
     },
     close() {
@@ -60,14 +67,22 @@ export default {
       this.viewer.close();
       this.viewer = null;
     },
-    drawer() {
-      if (!this.renderer) this.renderer = rendererOf(THREE);
+    // What draws, begun once.
+    draws() {
+      if (!this.renderer) {
+        this.renderer = rendererOf(THREE);
+        // A browser takes it away where a machine sleeps or too many are open, and gives it back.
+        this.renderer.domElement.addEventListener("webglcontextrestored", () => this.viewer?.request());
+      }
       return this.renderer;
     },
     open(address) {
       return this.then(async () => {
         this.data = await fetched(address, "json");
+        if (this.gone) return;
         this.close();
+        clearTimeout(this.resting);
+        Object.assign(this, { turned: false, held: null, pressed: null });
         this.marks = new Map();
         this.edges = null;
         this.kinds = new Set();
@@ -77,18 +92,16 @@ export default {
         this.regions = new (this.data.many ? Uint32Array : Uint16Array)(bytes(this.data.regions || ""));
         this.hull = new Float32Array(bytes(this.data.hull || ""));
         try {
-          this.viewer = openViewer({ THREE, OrbitControls }, this.$refs.host, this.data, this.drawer());
+          this.viewer = openViewer({ THREE, OrbitControls }, this.$refs.host, this.data, this.draws());
         } catch (error) {
           this.$refs.host.textContent = "This browser cannot draw in 3D. The small pictures in the list show the poses.";
           this.$refs.host.classList.add("no-canvas");
-          this.$emit("blind");
           return;
         }
         this.$refs.host.viewer = this.viewer;
         this.viewer.setPaint(this.data.first ? this.data.first.paint : "plain");
         this.viewer.setPose(this.data.first ? this.data.first.pose : 0);
         this.keyed();
-        this.$emit("opened");
       });
     },
     async withHoles(address, list) {
@@ -100,6 +113,7 @@ export default {
         if (!this.viewer) return;
         const [columns, overhang, hard, owner] = await Promise.all([files.columns, files.overhang, files.hard, files.owner]
           .map(address => address ? fetched(address) : null));
+        if (!this.viewer) return;
         const faces = this.regions.length, paints = this.data.paints;
         this.data.poses = this.data.poses.filter(one => one.number !== lying.number);
         this.data.poses.push({ ...lying, columns, owner: owner || new Uint8Array(faces) });
@@ -111,7 +125,9 @@ export default {
     addColours(kind, number, key, address) {
       return this.then(async () => {
         if (!this.viewer) return;
-        const way = { ...key, code: await fetched(address) }, paints = this.data.paints;
+        const way = { ...key, code: await fetched(address) };
+        if (!this.viewer) return;
+        const paints = this.data.paints;
         if (number === null) paints[kind] = way; else (paints[kind] ||= { poses: {} }).poses[number] = way;
       });
     },
@@ -211,6 +227,7 @@ export default {
       return this.then(async () => {
         if (!this.viewer) return;
         const drawn = await Promise.all(list.map(async one => ({ kind: one.kind, faces: new Int32Array((await fetched(one.faces)).buffer) })));
+        if (!this.viewer) return;
         for (const name of [...this.marks.keys()]) if (name !== "hover") this.overlay(name, null);
         drawn.forEach((one, k) => this.overlay(`mark${k}`, one.faces, MARKS[one.kind]));
         this.kinds = new Set(list.map(one => one.kind));

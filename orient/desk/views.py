@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -101,6 +102,7 @@ def _plain(order: Order) -> dict[str, Any]:
         "dots": [
             [round(d.x, 1), round(d.y, 1), d.colour, d.undominated, rows[d.number - 1], d.said]
             for d in chart.dots
+            if math.isfinite(d.x) and math.isfinite(d.y)
         ],
         "flags": [vars(flag) | {"row": rows[flag.number - 1]} for flag in chart.flags],
         "strength": chart.strength,

@@ -20,14 +20,14 @@ export function bytesOf(text) {
 // What draws, with a canvas of its own. To begin it takes a good part of a second where no graphics processor helps, so
 // whoever opens one part after another keeps it.
 export function rendererOf(THREE) {
-  THREE.ColorManagement.enabled = false;
   const renderer = new THREE.WebGLRenderer({ antialias: true, alpha: true });
   renderer.outputColorSpace = THREE.LinearSRGBColorSpace;
-  renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
   return renderer;
 }
 
 export function openViewer({ THREE, OrbitControls }, host, data, renderer = rendererOf(THREE)) {
+  THREE.ColorManagement.enabled = false;
+  renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
   const canvas = renderer.domElement;
   canvas.setAttribute("aria-hidden", "true");
   const labels = document.createElement("div");
@@ -117,10 +117,12 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
     one.quaternion.setFromUnitVectors(new THREE.Vector3(0, 1, 0), new THREE.Vector3(...along).normalize());
     return one;
   }
+  function forget(one) { one.geometry?.dispose(); one.material?.dispose(); }
+  function empty(group) { group.traverse(forget); group.clear(); }
   // Loads and fixings, in the part's own coordinates: an arrow, or a ball where there is no length.
   function setArrows(list) {
     data.arrows = list;
-    arrows.clear();
+    empty(arrows);
     for (const one of list) arrows.add(one.length ? ghosted(arrow(one.at, one.along, one.length, one.colour)) : held(one.at, one.colour));
     if (pose) labelAll();
     request();
@@ -206,7 +208,7 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
     const columns = new Float32Array(bytesOf(pose.columns).buffer);
     supports.geometry.setAttribute("position", new THREE.BufferAttribute(columns, 3));
     supports.geometry.computeBoundingSphere();
-    bed.clear();
+    empty(bed);
     const [x, y] = pose.bed, points = [];
     for (let at = -x; at <= x + 1e-6; at += pose.square) points.push(at, -y, 0, at, y, 0);
     for (let at = -y; at <= y + 1e-6; at += pose.square) points.push(-x, at, 0, x, at, 0);
@@ -313,18 +315,18 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
   controls.addEventListener("change", request);
   const keys = { ArrowLeft: () => turn(-0.175, 0), ArrowRight: () => turn(0.175, 0), ArrowUp: () => turn(0, 0.175),
     ArrowDown: () => turn(0, -0.175), "+": () => zoom(0.87), "=": () => zoom(0.87), "-": () => zoom(1.15), Home: () => place("corner") };
-  const open = new AbortController(), watching = new ResizeObserver(fit);
+  const listening = new AbortController(), watching = new ResizeObserver(fit);
   host.addEventListener("keydown", event => {
     if (keys[event.key] && !event.ctrlKey && !event.metaKey) { keys[event.key](); event.preventDefault(); }
-  }, { signal: open.signal });
+  }, { signal: listening.signal });
   // The host and what draws are left as they were, for another part.
   function close() {
-    open.abort();
+    listening.abort();
     watching.disconnect();
     controls.dispose();
     clearTimeout(settle);
     closed = true;
-    scene.traverse(one => { one.geometry?.dispose(); one.material?.dispose(); });
+    scene.traverse(forget);
     for (const one of [canvas, labels, compass]) one.remove();
   }
   watching.observe(host);

@@ -5,6 +5,7 @@ It is a process, not a thread, because a solve in compiled code can only be stop
 
 from __future__ import annotations
 
+import ctypes
 import gc
 import os
 import pickle
@@ -60,14 +61,7 @@ def serve_jobs(inward: BinaryIO, outward: BinaryIO, root: str) -> None:
     from orient.desk.jobs import JOBS, Held
 
     _compile_once()
-    # The first job will wait no longer than it must: what is left of the warming up is then left out.
-    for step in _warming(Held()):
-        if not asked.empty():
-            break
-        step()
-    # What was loaded stays: to go through it again takes a tenth of a second in the middle of an answer.
-    gc.collect()
-    gc.freeze()
+    _warm_up(lambda: not asked.empty())
     answer(READY)
     held = Held()
     while True:
@@ -129,6 +123,19 @@ def _compile_once() -> None:
         compile_beside(measures=not compiled_before(), features=not features_compiled_before())()
 
 
+def _warm_up(asked: Callable[[], bool]) -> None:
+    """Load what the first jobs need. The first waits no longer than it must: the rest is then left out."""
+    from orient.desk.jobs import Held
+
+    for step in _warming(Held()):
+        if asked():
+            return
+        step()
+    # What was loaded stays: to go through it again takes a tenth of a second in the middle of an answer.
+    gc.collect()
+    gc.freeze()
+
+
 def _warming(held: Any) -> list[Callable[[], object]]:
     """What loads the code of the first jobs: the jobs themselves, on a small part, in steps."""
     from orient.desk.jobs import JOBS
@@ -166,8 +173,24 @@ def _small_part() -> bytes:
     return bytes(made.export(file_type="stl"))
 
 
-def main(root: str) -> None:
+def woken_by(desk: int) -> None:
+    """Be woken when the desk dies: a process that stands still does not see that its pipe is closed.
+
+    Parameters
+    ----------
+    desk : int
+        The desk's process.
+    """
+    if sys.platform == "linux":
+        # PR_SET_PDEATHSIG, prctl(2).
+        ctypes.CDLL(None).prctl(1, signal.SIGCONT)
+    if os.getppid() != desk:
+        end()
+
+
+def main(root: str, desk: int) -> None:
     """Run as a child of the desk: jobs come on standard input, answers go where standard output was."""
+    woken_by(desk)
     outward = os.fdopen(os.dup(1), "wb")
     # Whatever a library prints is not to be taken for an answer.
     os.dup2(2, 1)

@@ -92,9 +92,11 @@ def serve(
             guard = Guard(desk(build, mesh, root), hosts, number, most_bytes)
             address = f"http://{_named(host)}:{number}/?{TOKEN}={guard.token}"
             # What was loaded stays, and is not gone through again while somebody waits.
+            gc.collect()
             gc.freeze()
             _run(guard, listener, lambda: _open(address, host, browser, say))
         finally:
+            gc.unfreeze()
             tempfile.tempdir = before
             shutil.rmtree(root, ignore_errors=True)
     finally:

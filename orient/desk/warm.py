@@ -51,7 +51,8 @@ class Child:
         """Start one; it loads by itself what it needs."""
         # Modules are looked for where this process does, never in whatever folder it was started in.
         path = [entry or str(Path.cwd()) for entry in sys.path]
-        code = f"import sys; sys.path[:] = {path!r}; from orient.desk.child import main; main({str(root)!r})"
+        run = f"from orient.desk.child import main; main({str(root)!r}, {os.getpid()})"
+        code = f"import sys; sys.path[:] = {path!r}; {run}"
         process = await asyncio.create_subprocess_exec(
             sys.executable, "-P", "-c", code, stdin=PIPE, stdout=PIPE, start_new_session=True
         )
@@ -111,8 +112,8 @@ class Child:
                 self.process.kill()
 
     def pause(self, on: bool) -> None:
-        """Let it stand still, or go on; where the system cannot, it goes on."""
-        if hasattr(signal, "SIGSTOP"):
+        """Let it stand still, or go on; only where one that stands still is woken when the desk dies."""
+        if sys.platform == "linux":
             with suppress(ProcessLookupError):
                 self.process.send_signal(signal.SIGSTOP if on else signal.SIGCONT)
 

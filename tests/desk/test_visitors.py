@@ -297,6 +297,23 @@ def test_a_desk_that_is_killed_takes_its_children_and_files_along(browser):
         page.context.close()
 
 
+def test_a_process_that_stands_still_ends_with_a_desk_that_is_killed(browser):
+    with running() as one:
+        page = browser.new_context().new_page()
+        page.goto(one.address)
+        page.wait_for_selector("#drop")
+        server = psutil.Process(one.process.pid)
+        bring(page, "dense.stl", dense())
+        # The visitor's own, and soon the one that waits for somebody else.
+        until(lambda: len(server.children()) == 2, 60)
+        page.click("#rank")
+        until(lambda: any(child.status() == psutil.STATUS_STOPPED for child in server.children()), 20)
+        children, where = server.children(recursive=True), folder(page)
+        one.process.kill()
+        until(lambda: not any(alive(child.pid) for child in children) and not where.parent.exists(), 5)
+        page.context.close()
+
+
 @pytest.mark.slow
 def test_after_a_hundred_files_the_memory_is_what_it_was(tab, desk):
     page = tab()

@@ -10,21 +10,21 @@ from tests.desk.shapes import dense, ring
 
 
 @pytest.mark.slow
+@pytest.mark.skipif("PYTEST_XDIST_WORKER" in os.environ, reason="run with -n0: others would be timed as well")
 def test_poses_are_ranked_within_4_s_of_the_drop_at_20000_faces_and_8_s_at_84000(browser, tmp_path):
     """Seconds by the clock of who waits; the part is drawn in software meanwhile, on the same processors.
 
-    The figures are those of a machine that does nothing else. Beside another test it takes up to twice that.
+    The figures are those of a machine that does nothing else.
     """
     took = {}
     with running(program=SHELL) as desk:
-        for faces, data, rounds in ((20_000, ring(), 2), (84_000, dense(), 1)):
+        for faces, data, rounds in ((20_000, ring(), 3), (84_000, dense(), 2)):
             path = tmp_path / f"{faces}.stl"
             path.write_bytes(data)
             took[faces] = [drop(browser, desk, path) for _ in range(rounds)]
     print({faces: [f"{seconds:.1f} s" for seconds in each] for faces, each in took.items()})
-    busy = 1.0 if os.environ.get("PYTEST_XDIST_WORKER") is None else 2.0
-    assert min(took[20_000]) <= 4.0 * busy
-    assert min(took[84_000]) <= 8.0 * busy
+    assert min(took[20_000]) <= 4.0
+    assert min(took[84_000]) <= 8.0
 
 
 def drop(browser, desk, path):

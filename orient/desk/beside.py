@@ -23,7 +23,7 @@ def progress_row(desk: Desk, kind: str) -> None:
     bar = ui.linear_progress(show_value=False, size="6px").classes("bar").props('aria-label="how far it is"')
     # Of its own: whoever listens to the page is not told every second.
     clock = ui.label().classes("small")
-    stop = ui.button("Stop", on_click=lambda: desk.visitor.long.stop()).props("outline no-caps")
+    stop = ui.button("Stop", on_click=lambda: desk.stop(kind)).props("outline no-caps")
 
     def second() -> None:
         clock.set_text(f"{monotonic() - desk.began[kind]:.0f} s")

@@ -20,6 +20,8 @@ from orient.part.units import unit_word
 # Beside this file where the program is installed, at the top of its own folder where it is worked on.
 _INSTALLED = Path(__file__).with_name("samples")
 SAMPLES = _INSTALLED if _INSTALLED.is_dir() else Path(__file__).resolve().parents[2] / "sample_parts"
+# A question with more answers than this is none.
+_MOST_BODIES = 30
 _ACCEPT = ".stl,.obj,.ply,.off,.3mf,.glb,.step,.stp"
 
 
@@ -115,14 +117,14 @@ def uploader(words: str, arrived: Callable[[UploadEventArguments], Awaitable[Non
 async def sample(desk: Desk, path: Path) -> None:
     """Bring a sample part with its own brief."""
     brief = path.with_suffix(".toml")
+    data, part, _ = data_from(brief.read_bytes() if brief.is_file() else b"")
 
     def its_job() -> None:
-        data = data_from(brief.read_bytes())[0] if brief.is_file() else {}
         desk.sample_job = data
         desk.history.change(data, "the sample's job")
         desk.tell("brief")
 
-    await desk.bring(path, path.stem, read=its_job)
+    await desk.bring(path, path.stem, read=its_job, **part)
 
 
 def build(desk: Desk) -> None:
@@ -242,9 +244,10 @@ def _which_body(desk: Desk) -> None:
         assert desk.file is not None
         desk.start(desk.bring(desk.file, desk.name, **asked))
 
-    ui.label(f"The file holds {len(found.bodies)} bodies that lie apart. Which one is meant?")
+    many = f"; the first {_MOST_BODIES} are offered" if len(found.bodies) > _MOST_BODIES else ""
+    ui.label(f"The file holds {len(found.bodies)} bodies that lie apart{many}. Which one is meant?")
     with ui.element("div").classes("abreast"):
-        for body in found.bodies[:30]:
+        for body in found.bodies[:_MOST_BODIES]:
             x, y, z = body.extents_mm
             ui.button(
                 f"{body.number}: {x:.1f} × {y:.1f} × {z:.1f} mm",

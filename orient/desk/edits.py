@@ -56,7 +56,7 @@ def toml_of(data: Data) -> str:
     return text + "\n" if text else ""
 
 
-def data_from(toml: bytes) -> tuple[Data, tuple[str, ...]]:
+def data_from(toml: bytes) -> tuple[Data, Data, tuple[str, ...]]:
     """Take over a brief that was written elsewhere.
 
     Parameters
@@ -68,6 +68,8 @@ def data_from(toml: bytes) -> tuple[Data, tuple[str, ...]]:
     -------
     data : dict
         Its values, without the files that it names: the part is the one on the desk.
+    part : dict
+        Which unit and which body of the part's file are meant, where it says so.
     left_out : tuple of str
         A sentence for everything that could not be taken over.
 
@@ -82,7 +84,8 @@ def data_from(toml: bytes) -> tuple[Data, tuple[str, ...]]:
         raise OrientError("The brief is not UTF-8 text; save it as UTF-8.") from None
     data = brief_of(text).model_dump(exclude_unset=True, exclude_none=True)
     left_out = []
-    data.get("part", {}).pop("file", None)
+    part = data.pop("part", {})
+    part.pop("file", None)
     machines = data.get("process", {}).pop("machines", None)
     if machines is not None:
         left_out.append(
@@ -91,7 +94,7 @@ def data_from(toml: bytes) -> tuple[Data, tuple[str, ...]]:
         )
         # A machine of that list means nothing without it.
         data["process"].pop("machine", None)
-    return _listed(data), tuple(left_out)
+    return _listed(data), part, tuple(left_out)
 
 
 def with_value(data: Data, key: str, value: Any) -> Data:

@@ -142,16 +142,24 @@ def _process(desk: Desk) -> None:
 def _opener(desk: Desk) -> None:
     async def arrived(event: UploadEventArguments) -> None:
         upload.reset()
-        data, left_out = data_from(await event.file.read())
-        for said in left_out:
-            ui.notify(said, timeout=0, close_button="Close")
-        desk.edit(data, "the brief that was opened")
+        await open_brief(desk, await event.file.read())
 
     upload = ui.upload(on_upload=arrived, auto_upload=True, max_file_size=1_000_000).props('accept=".toml"')
     upload.classes("hidden-upload")
     ui.button("Open", on_click=lambda: upload.run_method("pickFiles")).props("flat dense no-caps").tooltip(
         "Open a brief.toml"
     )
+
+
+async def open_brief(desk: Desk, toml: bytes) -> None:
+    """Take over a brief; the part is read anew where another unit or another body of it is meant."""
+    data, part, left_out = data_from(toml)
+    for said in left_out:
+        ui.notify(said, timeout=0, close_button="Close")
+    otherwise = desk.file is not None and part not in ({}, desk.asked)
+    desk.edit(data, "the brief that was opened", again=not otherwise)
+    if otherwise and desk.file is not None:
+        await desk.bring(desk.file, desk.name, **part)
 
 
 # Load.

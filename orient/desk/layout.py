@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from nicegui import background_tasks, ui
+from nicegui import ui
 from nicegui.events import KeyEventArguments
 
 from orient.desk import bring, hard, job, pick, poses, strength, take, variants
@@ -39,11 +39,11 @@ async def build(visitor: Visitor, mesh: Path | None) -> None:
     known = visitor.state.get("desk")
     desk: Desk = known if known is not None else Desk(visitor)
     ui.colors(primary="#005a8c", dark="#1c2024")
-    background_tasks.create(visitor.quick.ready())
     visitor.state["desk"] = desk
     desk.begin()
     # Work that nobody waits for lives as long as the page, not as long as the button that began it.
     desk.page = ui.context.client.content
+    desk.start(visitor.quick.ready())
     _head(desk)
     with ui.element("main").classes("desk") as room:
         with ui.element("div").classes("middle"):
@@ -258,7 +258,12 @@ def _bears_words(desk: Desk, card: Card | None) -> tuple[str, str]:
 
 
 def _undone(desk: Desk, event: KeyEventArguments) -> None:
-    if event.action.keydown and event.key.name == "z" and event.modifiers.ctrl and not event.action.repeat:
+    if (
+        event.action.keydown
+        and event.key.name == "z"
+        and (event.modifiers.ctrl or event.modifiers.meta)
+        and not event.action.repeat
+    ):
         desk.undo()
 
 

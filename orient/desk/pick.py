@@ -103,6 +103,7 @@ async def picked(desk: Desk, told: dict[str, Any]) -> None:
         if wanted.first is None:
             wanted.first, wanted.words = (x, y, z), "Now click where it points to."
             desk.tell("pick")
+            await mark(desk)
             return
         a = wanted.first
         way = (x - a[0], y - a[1], z - a[2])
@@ -167,18 +168,23 @@ async def mark(desk: Desk) -> None:
         return
     scene = json.loads(desk.brought.scene)
     size = float(scene["size"])
-    marks, arrows = [], []
+    marks, arrows, unfound = [], [], set()
     for (kind, selector, newtons), one in zip(named, found, strict=True):
         if isinstance(one, str):
-            ui.notify(f"{selector}: {one}", timeout=0, close_button="Close")
+            if selector not in desk.unfound:
+                ui.notify(f"{selector}: {one}", timeout=0, close_button="Close")
+            unfound.add(selector)
             continue
         marks.append((kind, one))
         if newtons is not None and math.hypot(*newtons) > 0:
             arrows.append(_arrow(one, newtons, size))
     for axis in axes_of(desk):
         arrows += _axis_arrows(scene, axis)
-    desk.marked = marks
     wanted: Wanted | None = desk.wanted
+    if wanted is not None and wanted.first is not None:
+        begun = {"at": list(wanted.first), "along": [0, 0, 1], "length": 0, "said": "from here"}
+        arrows.append(begun | {"colour": _TINTS["axis"]})
+    desk.marked, desk.unfound = marks, unfound
     asked = [] if wanted is None or wanted.found is None else [("hover", wanted.found)]
     desk.scene.tint([*marks, *asked])
     desk.scene.arrows(arrows)

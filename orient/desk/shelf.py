@@ -41,6 +41,7 @@ class Shelf:
 
     secret: bytes = field(default_factory=lambda: secrets.token_bytes(32))
     _sizes: OrderedDict[str, int] = field(default_factory=OrderedDict)
+    _before: set[str] = field(default_factory=set)
 
     def put(self, body: bytes, media_type: str = "application/octet-stream") -> str:
         """Lay bytes down and give the address to fetch them from.
@@ -72,6 +73,7 @@ class Shelf:
             _ITEMS[name] = _Item(body, media_type, packed)
             self._sizes[name] = len(body)
         self._sizes.move_to_end(name)
+        self._before.discard(name)
         while sum(self._sizes.values()) > MOST_BYTES and len(self._sizes) > 1:
             oldest, _ = self._sizes.popitem(last=False)
             del _ITEMS[oldest]
@@ -80,6 +82,22 @@ class Shelf:
     def size(self, address: str) -> int:
         """Bytes that go to the browser for an address."""
         return self._sizes[address.rpartition("/")[2]]
+
+    def renew(self) -> None:
+        """Begin with another part: what was there before the last one goes, which may still be on its way.
+
+        Examples
+        --------
+        >>> shelf = Shelf(b"0")
+        >>> first = shelf.put(b"a"); shelf.renew(); shelf.size(first) > 0
+        True
+        >>> shelf.renew(); hand_out(first.rpartition("/")[2]).status_code
+        404
+        >>> shelf.clear()
+        """
+        for name in self._before & self._sizes.keys():
+            del _ITEMS[name], self._sizes[name]
+        self._before = set(self._sizes)
 
     def clear(self) -> None:
         """Take everything down."""

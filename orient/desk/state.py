@@ -107,6 +107,18 @@ class Desk:
         The brief that stress was found under last.
     marked : list of (str, Picked)
         Faces that the job names, as they were tinted last.
+    unfound : set of str
+        Faces that the job names and the part does not have; that was told.
+    asked : dict
+        Unit and body that were asked for, as ``[part]`` of a brief says them.
+    solid : dict of str to Colours
+        Ways of colouring that were asked for, by kind and pose.
+    scored : Scored or None
+        What a pose of the hand scores.
+    loaded : bool
+        Whether the list counts the load cases.
+    scene : PartScene or None
+        The part in 3D.
     """
 
     visitor: Visitor
@@ -141,8 +153,10 @@ class Desk:
     wanted: Any = None
     solved: str | None = None
     marked: list[tuple[str, Picked]] = field(default_factory=list)
+    unfound: set[str] = field(default_factory=set)
     loaded: bool = False
     scene: PartScene | None = None
+    _going: dict[str, asyncio.Future[Any]] = field(default_factory=dict)
     _listeners: dict[str, list[Callable[[], Any]]] = field(default_factory=dict)
     _evaluating: bool = False
     _followed: bool = False
@@ -196,19 +210,33 @@ class Desk:
         self.said.pop(kind, None)
         self.began[kind] = monotonic()
         far(begins, None)
+        going = asyncio.ensure_future(lane.do(job, progress=far, **arguments))
+        self._going[kind] = going
+        held = lane.process_id
         try:
-            return await lane.do(job, progress=far, **arguments)
-        except Stopped:
+            return await going
+        except (Stopped, asyncio.CancelledError) as error:
+            stopped = isinstance(error, Stopped) or self._going.get(kind) is not going
+            going.cancel()
+            if not stopped:
+                raise
             self.said[kind] = "Stopped."
-            if lane is self.visitor.long:
+            if lane is self.visitor.long and held is not None and lane.process_id != held:
                 self._stress_lost()
-            raise
+            raise Stopped from None
         except OrientError as error:
             self.said[kind] = as_fields(str(error))
             raise
         finally:
+            self._going.pop(kind, None)
             self.beside.pop(kind, None)
             self.tell("beside")
+
+    def stop(self, kind: str) -> None:
+        """Stop one kind of work; what waits behind it goes on."""
+        going = self._going.pop(kind, None)
+        if going is not None:
+            going.cancel()
 
     def _stress_lost(self) -> None:
         """The child that held the stress is gone: the list is ranked without it, until it is found again."""
@@ -244,6 +272,8 @@ class Desk:
                 "bring", path=str(path), name=name, progress=self.say, **asked
             )
         except OrientError:
+            if path.parent == self.visitor.folder and path != self.file:
+                path.unlink(missing_ok=True)
             # What was being found of the part before was stopped for this one.
             if self.brought is not None and self.brought.doubt is None and not self.loaded:
                 self.start(self.evaluate())
@@ -252,13 +282,14 @@ class Desk:
             self.say("")
         if read is not None:
             read()
+        self.visitor.shelf.renew()
         self._turn += 1
         self.file, self.name, self.brought, self.asked = path, name, brought, asked
         self.holes = self.judged = self.order = self.chosen = self.scored = None
         self.pinned, self.pictures, self.poses, self.solid = [], {}, {}, {}
         self.loaded, self.compared, self.revision, self.case, self.trouble = False, None, None, 0, ""
         self.said.clear()
-        self.wanted, self.marked, self.solved = None, [], None
+        self.wanted, self.marked, self.solved, self.unfound = None, [], None, set()
         self.paint = "overhang" if self.paint == "safety" else self.paint
         if self.scene is not None:
             self.scene.mode("look")
@@ -283,12 +314,15 @@ class Desk:
             while True:
                 self._again, turn = False, self._turn
                 toml = toml_of(self.history.now)
-                judged = await self.visitor.quick.do("evaluate", toml=toml, progress=self.say)
+                try:
+                    judged = await self.visitor.quick.do("evaluate", toml=toml, progress=self.say)
+                except OrientError as error:
+                    # What was changed meanwhile may have mended it.
+                    if not self._again:
+                        self._not_ranked(error)
+                        raise
                 if not self._again:
                     break
-        except OrientError as error:
-            self._not_ranked(error)
-            raise
         finally:
             self._evaluating = False
             self.say("")
@@ -317,7 +351,7 @@ class Desk:
         self.judged, self.order, self.poses, self.scored = judged, in_order(judged), {}, None
         self.solid = {kind: one for kind, one in self.solid.items() if kind == "thickness" and weighed}
         self.chosen = self.order.recommended if shown is None else shown
-        self.tell("strength")
+        self.tell("order", "strength")
         self.start(self.show(self.chosen, follow_up=True))
 
     @property
@@ -353,9 +387,11 @@ class Desk:
         """Turn the part over into a pose, then look for what is hard about it."""
         if self.judged is None:
             return
-        self.chosen = row
+        if row != self.chosen:
+            self.chosen = row
+            self.tell("order")
         number, judged = row + 1, self.judged
-        self.tell("order", "pose")
+        self.tell("pose")
         if self.scene is None:
             return
         try:
@@ -486,7 +522,8 @@ class Desk:
         self._followed = False
         self.tell("brief", "order")
         if followed and self.order is not None and self.chosen != self.order.recommended:
-            await self.show(self.order.recommended)
+            # By itself: a hand that moves on calls off what waits here, not a job in the middle.
+            self.start(self.show(self.order.recommended))
         await asyncio.sleep(SEARCH_S)
         self._resting = None
         await self._evaluate_anew()
@@ -498,8 +535,13 @@ class Desk:
 
     @property
     def toml(self) -> str:
-        """The brief as a file."""
+        """The brief, but for what it says of the file of the part."""
         return toml_of(self.history.now)
+
+    @property
+    def saved(self) -> str:
+        """The brief as a file: unit and body of the part, where they were asked for, are said too."""
+        return toml_of({"part": self.asked, **self.history.now} if self.asked else self.history.now)
 
     async def find_stress(self) -> None:
         """Rank with the load cases solved; the rest stays usable meanwhile."""

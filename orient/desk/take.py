@@ -88,7 +88,7 @@ def _offer(title: str, words: str) -> ui.element:
 
 def save_brief(desk: Desk) -> None:
     """Hand the brief to the browser."""
-    ui.download.content(desk.toml, "brief.toml", "application/toml")
+    ui.download.content(desk.saved, "brief.toml", "application/toml")
 
 
 async def fetch(desk: Desk, where: str, name: str, /, **asked: Any) -> None:

@@ -19,17 +19,20 @@ from nicegui.testing import user_simulation
 from orient.brief import read_brief
 from orient.desk import shelf as shelves
 from orient.desk.bring import begin_afresh, sample
-from orient.desk.edits import History, data_from, toml_of, with_added, with_value, without
+from orient.desk.edits import History, brief_of, data_from, toml_of, with_added, with_value, without
+from orient.desk.job import open_brief
 from orient.desk.jobs import JOBS, Held
 from orient.desk.layout import build
 from orient.desk.order import cards, in_order, order_of
 from orient.desk.serve import show_trouble
 from orient.desk.shelf import Shelf
+from orient.desk.state import REST_S
 from orient.desk.take import fetch
 from orient.desk.views import HardFeatures, PoseCards
 from orient.desk.visitor import Visitors
 from orient.desk.warm import Warm
 from orient.errors import OrientError
+from orient.part.read import read_part
 from orient.show.document import ranking_document
 from tests.desk.shapes import dense
 
@@ -56,12 +59,11 @@ def judged(held):
 
 @pytest.mark.parametrize("path", sorted(PARTS.glob("*.toml")), ids=lambda path: path.stem)
 def test_a_brief_goes_through_the_desk_unchanged(path, tmp_path):
-    data, left_out = data_from(path.read_bytes())
+    data, part, left_out = data_from(path.read_bytes())
     (tmp_path / "brief.toml").write_text(toml_of(data))
     # The standard library reads TOML; the shell's own reader makes it a brief.
-    assert tomllib.loads(toml_of(data)).keys() == tomllib.loads(path.read_text()).keys() - {"part"} | (
-        {"part"} & data.keys()
-    )
+    assert tomllib.loads(toml_of(data)).keys() == tomllib.loads(path.read_text()).keys() - {"part"}
+    assert "file" not in part
     theirs, ours = read_brief(path), read_brief(tmp_path / "brief.toml")
     assert not left_out
     assert ours.model_copy(update={"part": theirs.part}) == theirs
@@ -257,10 +259,69 @@ def test_a_part_named_at_the_start_is_read_ranked_and_reweighed(tmp_path):
     simulated(test, tmp_path)
 
 
+def test_a_slider_that_moves_on_while_a_pose_is_made_leaves_the_process_alone(tmp_path):
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None and desk.busy == "")
+        quick = desk.visitor.quick
+        child = quick.process_id
+        with user:
+            # The lane is at work, so that the pose which the first move asks for has to wait.
+            other = asyncio.ensure_future(quick.do("evaluate", toml="[process]\nlayer_height_mm = 0.15\n"))
+            desk.weigh("first_layer", 5.0)
+            await asyncio.sleep(REST_S + 0.1)
+            desk.weigh("first_layer", 0.0)
+            await asyncio.sleep(REST_S + 0.1)
+            desk.weigh("support", 4.0)
+        await other
+        await seen(lambda: desk.judged.toml == toml_of(desk.history.now))
+        assert quick.process_id == child
+        assert desk.trouble == ""
+
+    simulated(test, tmp_path)
+
+
+def test_a_job_that_is_mended_while_the_bad_one_waits_is_ranked(tmp_path):
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None and desk.busy == "")
+        with user:
+            other = asyncio.ensure_future(desk.visitor.quick.do("evaluate", toml="[job]\nquantity = 3\n"))
+            await asyncio.sleep(0.01)
+            for width in (60.0, 0.5):
+                desk.edit(with_value(desk.history.now, "process.line_width_mm", width), "the line")
+                await asyncio.sleep(0.05)
+        await other
+        await seen(lambda: desk.judged.toml == toml_of(desk.history.now))
+        assert desk.trouble == ""
+
+    simulated(test, tmp_path)
+
+
+def test_the_unit_that_was_answered_is_in_the_brief_and_that_of_an_opened_one_is_used(tmp_path):
+    small = tmp_path / "small.stl"
+    trimesh.creation.box([2.5, 1.5, 1.0]).export(small)
+
+    async def test(user, desk):
+        await seen(lambda: desk.brought is not None and desk.brought.doubt is not None)
+        with user:
+            await desk.bring(small, "small", units="in")
+        await seen(lambda: desk.judged is not None)
+        assert tomllib.loads(desk.saved) == {"part": {"units": "in"}}
+        # The shell's own reader finds the part as large as it lies here.
+        theirs = read_part(small, brief_of(desk.saved).part.units)
+        np.testing.assert_allclose(theirs.extents_mm, desk.brought.extents_mm)
+        with user:
+            await open_brief(desk, b'[part]\nfile = "other.stl"\nunits = "cm"\n[job]\nquantity = 2\n')
+        np.testing.assert_allclose(desk.brought.extents_mm, [25.0, 15.0, 10.0])
+        assert tomllib.loads(desk.saved) == {"part": {"units": "cm"}, "job": {"quantity": 2}}
+        await seen(lambda: desk.judged is not None and desk.judged.toml == desk.toml)
+
+    simulated(test, tmp_path, small)
+
+
 def test_forces_and_fixings_are_listed_and_removed_one_by_one(tmp_path):
     async def test(user, desk):
         await seen(lambda: desk.judged is not None)
-        data, _ = data_from(BRACKET.with_suffix(".toml").read_bytes())
+        data, *_ = data_from(BRACKET.with_suffix(".toml").read_bytes())
         with user:
             desk.edit(data, "the brief")
         await user.should_see("held: hole near −27, 0, 3")
@@ -312,7 +373,7 @@ def test_a_fill_is_typed_in_percent_and_kept_as_a_share(tmp_path):
 def test_another_load_case_is_held_as_the_one_before_and_takes_what_is_added(tmp_path):
     async def test(user, desk):
         await seen(lambda: desk.judged is not None)
-        data, _ = data_from(BRACKET.with_suffix(".toml").read_bytes())
+        data, *_ = data_from(BRACKET.with_suffix(".toml").read_bytes())
         with user:
             desk.edit(data, "the brief")
         before = desk.history.now["load"]["case"]

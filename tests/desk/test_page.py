@@ -307,13 +307,83 @@ def test_the_part_before_is_neither_drawn_nor_turned_once_another_is_there(fresh
     fresh.locator(".another input[type=file]").set_input_files(tmp_path / "block.stl")
     until(lambda: viewer(fresh, "viewer !== window.before && viewer.pose && viewer.pose.number > 0"), 60)
     drawn, eye = "() => window.before.frames", "viewer.camera.position.toArray()"
-    frames, stood = fresh.evaluate(drawn), viewer(fresh, eye)
+    before = "() => window.before.camera.position.toArray()"
+    frames, stood, looked = fresh.evaluate(drawn), viewer(fresh, eye), fresh.evaluate(before)
     fresh.locator(".middle .viewer").focus()
     fresh.keyboard.press("ArrowRight")
     until(lambda: viewer(fresh, eye) != stood, 10)
     fresh.wait_for_timeout(500)
     assert fresh.evaluate(drawn) == frames
+    assert fresh.evaluate(before) == looked
+    assert viewer(fresh, "viewer.renderer === window.before.renderer")
     assert fresh.locator(".middle .viewer canvas").count() == 1
+
+
+def test_what_one_pose_needed_is_given_back_when_another_is_shown(laid):
+    held = "viewer.renderer.info.memory.geometries"
+    count = []
+    for k in (1, 0, 1, 0, 1, 0):
+        laid.locator(".pose-list li .pose").nth(k).click()
+        until(lambda k=k: laid.locator(".pose-list li").nth(k).get_attribute("class") == _CHOSEN[k], 60)
+        laid.wait_for_timeout(300)
+        count.append(viewer(laid, held))
+    assert count[-1] == count[1]
+
+
+_CHOSEN = {0: "chosen taken", 1: "chosen"}
+
+
+def test_scenes_that_are_taken_away_while_they_fetch_leave_no_context_behind(browser, desk):
+    context = browser.new_context(viewport={"width": 1400, "height": 900}, reduced_motion="reduce")
+    page = context.new_page()
+    page.set_default_timeout(120_000)
+    page.add_init_script(
+        """window.made = [];
+        const before = HTMLCanvasElement.prototype.getContext;
+        HTMLCanvasElement.prototype.getContext = function (kind, ...more) {
+          const found = before.call(this, kind, ...more);
+          if (kind.startsWith('webgl') && found && !window.made.includes(found)) window.made.push(found);
+          return found;
+        };"""
+    )
+    page.goto(desk.address)
+    page.wait_for_selector(".welcome h1")
+    bring(page, BRACKET)
+    alone = page.evaluate("() => window.made.filter(one => !one.isContextLost()).length")
+    pins = page.locator(".pose-list li .pin")
+    for _ in range(2):
+        pins.nth(0).click()
+        until(lambda: pins.nth(0).get_attribute("aria-pressed") == "true", 60)
+        # Held back as by a slow network, and let go when they are not wanted any more.
+        page.route("**/shelf/**", lambda route: (time.sleep(0.3), route.continue_()))
+        pins.nth(1).click()
+        page.wait_for_selector(".sides .scene", state="attached")
+        pins.nth(1).click()
+        page.wait_for_selector(".sides .scene", state="detached")
+        page.unroute("**/shelf/**")
+        pins.nth(0).click()
+        until(lambda: pins.nth(0).get_attribute("aria-pressed") == "false", 60)
+    page.wait_for_timeout(1500)
+    assert page.evaluate("() => window.made.filter(one => !one.isContextLost()).length") == alone
+    context.close()
+
+
+def test_the_key_says_what_colours_mean_and_the_pointer_what_a_face_is(laid):
+    laid.get_by_role("button", name="corner").click()
+    supports = "viewer.supports.geometry.attributes.position.count"
+    assert viewer(laid, f"viewer.supports.visible && {supports}") > 0
+    for words, key, said in (
+        ("what needs holding up", "holds itself up", "stands upright|looks up|overhangs"),
+        ("wall thickness", "wall thickness:", "wall thickness (about|over) "),
+        ("hard features", "", "stands upright|looks up|overhangs"),
+    ):
+        laid.get_by_role("button", name=words, exact=True).click()
+        until(lambda key=key: key in laid.locator(".middle .key").text_content().lower(), 60)
+        x, y = spot(laid)
+        laid.mouse.move(x - 3, y)
+        laid.mouse.move(x, y)
+        until(lambda said=said: re.search(said, laid.locator(".face-said").text_content().lower()), 60)
+    laid.get_by_role("button", name="what needs holding up", exact=True).click()
 
 
 def test_meshes_and_dots_are_fetched_and_not_sent_with_every_change(browser, desk):

@@ -24,6 +24,8 @@ from typing import Any, BinaryIO
 
 from orient.errors import OrientError
 
+# Comes before all answers, once the process is woken when the desk dies.
+BEGUN = b"+"
 # How an answer begins.
 READY, SAID, DONE, REFUSED, FAULT = "ready", "said", "done", "refused", "fault"
 LENGTH = struct.Struct(">Q")
@@ -192,6 +194,8 @@ def main(root: str, desk: int) -> None:
     """Run as a child of the desk: jobs come on standard input, answers go where standard output was."""
     woken_by(desk)
     outward = os.fdopen(os.dup(1), "wb")
+    outward.write(BEGUN)
+    outward.flush()
     # Whatever a library prints is not to be taken for an answer.
     os.dup2(2, 1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from orient.desk.child import DONE, FAULT, LENGTH, READY, REFUSED, frame
+from orient.desk.child import BEGUN, DONE, FAULT, LENGTH, READY, REFUSED, frame
 from orient.errors import OrientError
 
 # When a waiting child was taken, the next one is begun when nothing else has been done for so long.
@@ -45,6 +45,7 @@ class Child:
 
     process: Process
     ready: bool = False
+    _begun: bool = False
 
     @classmethod
     async def start(cls, root: Path) -> Child:
@@ -86,7 +87,15 @@ class Child:
         except (asyncio.IncompleteReadError, ConnectionError) as error:
             raise Ended from error
 
+    async def begun(self) -> None:
+        """Wait until it would be woken when the desk dies; before then it is not to stand still."""
+        if not self._begun:
+            assert self.process.stdout is not None
+            await self.process.stdout.readexactly(len(BEGUN))
+            self._begun = True
+
     async def _answer(self) -> tuple[Any, ...]:
+        await self.begun()
         assert self.process.stdout is not None
         length = LENGTH.unpack(await self.process.stdout.readexactly(LENGTH.size))[0]
         return pickle.loads(await self.process.stdout.readexactly(length))
@@ -113,7 +122,7 @@ class Child:
 
     def pause(self, on: bool) -> None:
         """Let it stand still, or go on; only where one that stands still is woken when the desk dies."""
-        if sys.platform == "linux":
+        if sys.platform == "linux" and self._begun:
             with suppress(ProcessLookupError):
                 self.process.send_signal(signal.SIGSTOP if on else signal.SIGCONT)
 
@@ -166,6 +175,10 @@ class Warm:
             await asyncio.sleep(after_s)
         if self._waiting is None or not self._waiting.alive:
             self._waiting = await Child.start(self.root)
+            with suppress(asyncio.IncompleteReadError):
+                await self._waiting.begun()
+            if self.busy:
+                self._pause(True)
 
     async def take(self) -> Child:
         """Take the one that waits, or start another; the next will wait before long."""

@@ -151,7 +151,7 @@ class Judged:
     rests : tuple of P str
         What every pose rests on, in words.
     counts : dict of int to dict
-        Hard features by verdict, by row, where they were counted.
+        Hard features by verdict, by row, where they were counted; poses that are looked at join them.
     warnings, cautions, notes : tuple of str
         As an evaluation has them.
     approximate : bool

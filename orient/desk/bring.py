@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import html
-import re
 from collections.abc import Awaitable, Callable
 from functools import partial
 from pathlib import Path
@@ -14,6 +13,7 @@ from nicegui.events import UploadEventArguments
 
 from orient.desk.arrival import receive
 from orient.desk.edits import data_from, of_the_shop
+from orient.desk.entry import as_fields
 from orient.desk.state import Desk
 from orient.part.units import unit_word
 
@@ -172,8 +172,9 @@ def _about(desk: Desk) -> None:
             with ui.element("div"):
                 ui.html(name, sanitize=False, tag="dt")
                 ui.html(said, sanitize=False, tag="dd")
-    health = [_without_flags(said) for said in (*found.warnings, *found.repairs)]
-    health = health or ["The mesh is sound: closed, and it looks outward."]
+    health = [as_fields(said) for said in (*found.warnings, *found.repairs)]
+    if found.closed and not found.warnings:
+        health.insert(0, "The mesh is sound: closed, and it looks outward.")
     room = ui.expansion("Health of the mesh", value=bool(found.warnings)).classes("health")
     with room, ui.element("ul").classes("points"):
         for said in health:
@@ -183,15 +184,6 @@ def _about(desk: Desk) -> None:
 
 def _volume(mm3: float) -> str:
     return f"{mm3 / 1000:,.1f} cm³" if mm3 >= 1000 else f"{mm3:,.1f} mm³"
-
-
-def _without_flags(said: str) -> str:
-    """A sentence without what only a shell can do about it.
-
-    >>> _without_flags("It was probably drawn in inches (--units in).")
-    'It was probably drawn in inches.'
-    """
-    return re.sub(r" \(--[^)]*\)", "", said)
 
 
 def question(desk: Desk) -> None:

@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 from orient.brief import Brief
@@ -15,6 +16,8 @@ from orient.show.page.brief_text import brief_toml
 
 Data = dict[str, Any]
 Step = str | int
+# What is changed again so soon is still the same change.
+JOINS_S = 2.0
 # Changes that can be taken back.
 _MOST_KEPT = 100
 
@@ -234,6 +237,7 @@ class History:
 
     now: Data = field(default_factory=dict)
     past: list[tuple[Data, str]] = field(default_factory=list)
+    _last: float = 0.0
 
     def change(self, new: Data, what: str, *, joins: bool = False) -> bool:
         """Take a change, if it makes a brief.
@@ -245,7 +249,8 @@ class History:
         what : str
             What was changed, in words.
         joins : bool
-            Whether it belongs to the last change, as one move of a slider does: both are undone as one.
+            Whether it belongs to the last change, as one move of a slider does: both are undone as one, where
+            no more than a moment lies between them.
 
         Returns
         -------
@@ -260,7 +265,8 @@ class History:
         toml_of(new)
         if new == self.now:
             return False
-        if not (joins and self.past and self.past[-1][1] == what):
+        moment, self._last = monotonic() - self._last, monotonic()
+        if not (joins and self.past and self.past[-1][1] == what and moment < JOINS_S):
             self.past.append((self.now, what))
             del self.past[:-_MOST_KEPT]
         self.now = new

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -38,15 +39,17 @@ def selector_words(selector: str) -> str:
 
 
 def as_fields(said: str) -> str:
-    """A sentence that names keys of a brief by the fields of the job that stand for them here.
+    """A sentence with the fields of the job for the keys of a brief, and without what only a shell can do.
 
+    >>> as_fields("It was probably drawn in inches (--units in).")
+    'It was probably drawn in inches.'
     >>> as_fields("[process] line_width_mm is 60 but the nozzle is 0.4 mm.")
     'Line width is 60 but the nozzle is 0.4 mm.'
     """
     said = said.replace("ive infill in [process]", "ive the Fill, under Job,").replace("[process] ", "")
     for key, words in _FIELDS.items():
         said = said.replace(key, words)
-    return said
+    return re.sub(r" \(--[^)]*\)", "", said)
 
 
 def vector_words(vector: Sequence[float]) -> str:

@@ -15,7 +15,7 @@ export default {
           </button>
           <div v-if="one.number === chosen" class="about">
             <p>{{ one.why }}</p>
-            <p class="small">At {{ one.at }} in the file's coordinates, mm.</p>
+            <p class="small">At {{ one.at }}<template v-if="one.along">, along {{ one.along }}</template> in the file's coordinates, mm.</p>
             <ul v-if="one.try_first.length" class="points"><li v-for="step in one.try_first">{{ step }}</li></ul>
           </div>
         </li>

@@ -14,7 +14,7 @@ from orient.desk.answers import Judged
 from orient.ranking.ranked import Ranking, rank_poses
 from orient.ranking.weights import check_weights
 from orient.show.page.chart import Chart, trade_off
-from orient.show.page.facts import Fact, compared, headline
+from orient.show.page.facts import Fact, compared, counted_fact, headline
 from orient.show.words import direction_words, lean_words
 
 
@@ -187,7 +187,10 @@ def facts_of(order: Order, row: int) -> list[Fact]:
     score = float(order.ranking.penalty["total"][row])
     of = int(order.rows[row])
     own = list(order.judged.facts[of])
-    if order.judged.counts and of not in order.judged.counts:
-        # A pose that other weights brought up: its features are counted with the next evaluation.
-        own.insert([fact.name for fact in own].index("hours"), Fact("hard features", "…", math.nan))
+    names = [fact.name for fact in own]
+    if order.judged.counts and "hard features" not in names:
+        # A pose that other weights brought up: its features are counted once it is looked at.
+        counts = order.judged.counts.get(of)
+        fact = Fact("hard features", "…", math.nan) if counts is None else counted_fact(counts)
+        own.insert(names.index("hours"), fact)
     return [replace(fact, said=f"{score:.3f}", value=score) if fact.name == "score" else fact for fact in own]

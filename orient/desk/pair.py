@@ -24,6 +24,7 @@ def build(desk: Desk) -> None:
         if rows == desk.pinned:
             tell()
             return
+        chosen = len(rows) == 1
         rows[:] = desk.pinned
         for one in (room, names, figures):
             one.clear()
@@ -31,9 +32,9 @@ def build(desk: Desk) -> None:
             if len(rows) == 1:
                 ui.label("Choose “compare” at another pose as well.").classes("small")
             if len(rows) == 2:
-                desk.start(draw())
+                desk.start(draw(seen=chosen))
 
-    async def draw() -> None:
+    async def draw(seen: bool) -> None:
         asked = list(rows)
         while True:
             judged = desk.judged
@@ -57,6 +58,9 @@ def build(desk: Desk) -> None:
             scenes[1].on_ready(lambda: scenes[0].follow(scenes[1]))
             figures.append(ui.element("div"))
         tell()
+        if seen:
+            # The list is long: whoever pinned the second far down would not see that anything came of it.
+            room.run_method("scrollIntoView", {"behavior": "smooth", "block": "start"})
 
     def tell() -> None:
         order = desk.order
@@ -70,6 +74,7 @@ def build(desk: Desk) -> None:
             _figures(said, compared([facts_of(order, order.number(row) - 1) for row in rows]))
 
     desk.when("order", order)
+    desk.when("pictures", tell)
 
 
 def pin(desk: Desk, row: int) -> None:

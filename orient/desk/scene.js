@@ -32,7 +32,7 @@ export default {
     host.addEventListener("pointerdown", this.down);
     host.addEventListener("pointermove", this.move);
     host.addEventListener("pointerup", this.up);
-    host.addEventListener("pointerleave", () => { this.pointer = null; clearTimeout(this.later); this.hover(-1); });
+    host.addEventListener("pointerleave", () => { this.pointer = null; clearTimeout(this.later); this.hover(-1); this.keyed(); });
     // Before the viewer's own keys, which turn the view.
     host.addEventListener("keydown", this.key, true);
     host.addEventListener("blur", () => this.hover(-1));
@@ -162,13 +162,14 @@ export default {
       });
     },
     keyed() {
+      if (!this.viewer) return;
       if (this.quiet) { this.$refs.key.replaceChildren(); return; }
       const way = this.viewer.colouring(), named = this.bare() ? Object.keys(NAMED).filter(kind => this.kinds.has(kind)) : [];
       const rgb = tint => [tint >> 16, (tint >> 8) & 255, tint & 255, 255];
       this.$refs.key.replaceChildren(...(this.viewer.paint === "plain" ? [] : keyOf(way)),
         ...keyOf({ said: named.map(kind => NAMED[kind]), palette: named.map(kind => rgb(MARKS[kind])) }));
       const pale = this.viewer.paint === "features" && this.viewer.pose.labels.length ? "Pale letters lie behind the part. " : "";
-      this.$refs.said.textContent = pale + (this.hint || "");
+      this.$refs.said.textContent = pale + (this.mode.name === "hand" ? "Drag to turn the part itself." : this.hint || "");
     },
     // From how it lay to how it lies, its lowest point on the bed all the way.
     turnOver(before, eye, target) {
@@ -264,6 +265,7 @@ export default {
         host.classList.toggle("handling", name === "hand");
         if (this.viewer) this.viewer.controls.enabled = name !== "hand";
         this.hover(-1);
+        this.keyed();
         this.again();
       });
     },
@@ -296,7 +298,7 @@ export default {
     },
     see(name) { return this.then(() => { if (this.viewer) { this.land(); this.viewer.place(name); } }); },
     // The camera goes to a place of the part, and looks at it from the side that it looks to.
-    goTo(place, looks, reach, id, lines) {
+    goTo(place, looks, reach, id, lines, sight) {
       return this.then(() => {
         const viewer = this.viewer;
         if (!viewer) return;
@@ -305,11 +307,14 @@ export default {
         for (const one of viewer.labels.children) one.classList.toggle("chosen", one.textContent === id);
         this.lined(lines || []);
         const target = new THREE.Vector3(...place).applyMatrix4(viewer.laid.matrix);
-        const way = new THREE.Vector3(...looks).transformDirection(viewer.laid.matrix);
+        let way = new THREE.Vector3(...looks).transformDirection(viewer.laid.matrix);
+        const faces = new THREE.Vector3(...looks).length() > 1e-6 ? way.clone() : null;
         const now = viewer.camera.position.clone().sub(viewer.controls.target).normalize();
-        if (new THREE.Vector3(...looks).length() < 1e-6) way.copy(this.clearWay(target, now));
         // Seen a little from the side, so that what stands about it is seen too.
-        else way.multiplyScalar(1.2).add(now.multiplyScalar(0.8)).normalize();
+        if (faces) way.multiplyScalar(1.2).add(now.multiplyScalar(0.8)).normalize();
+        else way = now;
+        const seen = new THREE.Vector3(...sight).applyMatrix4(viewer.laid.matrix);
+        way = viewer.clearWay(seen, way, faces) || viewer.clearWay(seen, way) || way;
         if (Math.abs(way.z) > 0.97) way.x += 0.3;
         const far = Math.min(Math.max(5 * reach, 0.5 * this.data.size), this.data.size) / (2 * Math.tan(13 * Math.PI / 180)) * 0.75;
         const eye = target.clone().add(way.normalize().multiplyScalar(far));
@@ -331,24 +336,6 @@ export default {
       }
       laid.add(this.edges);
       this.viewer.request();
-    },
-    // The way nearest to how it is seen now from which nothing of the part stands before a place.
-    clearWay(target, now) {
-      const { mesh, hit, laid } = this.viewer, size = this.data.size, ways = [now];
-      for (let k = 0; k < 40; k++) {
-        const z = 1 - (2 * k + 1) / 40, r = Math.sqrt(1 - z * z), turn = 2.399963 * k;
-        ways.push(new THREE.Vector3(r * Math.cos(turn), r * Math.sin(turn), z));
-      }
-      ways.sort((a, b) => b.dot(now) - a.dot(now));
-      laid.updateMatrixWorld(true);
-      const clear = way => {
-        hit.set(target.clone().addScaledVector(way, 2 * size), way.clone().negate());
-        hit.far = 2 * size - 0.02 * size;
-        return !hit.intersectObject(mesh, false).length;
-      };
-      const found = ways.find(clear) || now;
-      hit.far = Infinity;
-      return found.clone();
     },
     fly(eye, target) {
       const viewer = this.viewer, from = viewer.camera.position.clone(), aim = viewer.controls.target.clone(), started = performance.now();

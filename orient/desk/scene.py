@@ -119,6 +119,7 @@ class PartScene(Element, component="scene.js", esm={"orient-viewer": "../show/vi
             feature["reach"],
             feature["id"],
             feature.get("lines", []),
+            feature.get("sight", feature["place"]),
         )
 
     def follow(self, other: PartScene) -> None:

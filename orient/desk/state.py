@@ -24,6 +24,7 @@ from orient.desk.scene import PartScene
 from orient.desk.visitor import Visitor
 from orient.desk.work import Stopped, Work
 from orient.errors import OrientError
+from orient.features.model import VERDICTS
 
 # What listeners can be told of.
 EVENTS = (
@@ -413,12 +414,21 @@ class Desk:
                 if self.chosen == row:
                     self.scene.show(number, self.paint)
                     self.tell("pose")
+            self._count(row, self.poses[number])
             await self._coloured()
             if follow_up:
                 await self._pictures(judged)
                 await self._holes()
         except Stopped:
             return
+
+    def _count(self, row: int, pose: Pose) -> None:
+        """Put the hard features of a pose that was looked at beside its figures."""
+        if self.judged is None or not self.judged.counts or row in self.judged.counts or row == BY_HAND:
+            return
+        verdicts = [str(one["verdict"]) for one in pose.features or ()]
+        self.judged.counts[row] = {one: verdicts.count(one) for one in VERDICTS}
+        self.tell("pictures")
 
     async def _pose(self, number: int, *, features: bool) -> Pose:
         pose: Pose = await self.lane.do("pose", direction=self._of(number), number=number, features=features)

@@ -69,6 +69,16 @@ def test_a_brief_goes_through_the_desk_unchanged(path, tmp_path):
     assert ours.model_copy(update={"part": theirs.part}) == theirs
 
 
+@pytest.mark.parametrize("path", sorted(PARTS.glob("*.toml")), ids=lambda path: path.stem)
+def test_every_sample_is_ranked_under_its_own_job_before_its_stress_is_found(path):
+    one = Held()
+    JOBS["bring"](one, quiet, path=str(path.with_suffix(".stl")), name=path.stem)
+    data, *_ = data_from(path.read_bytes())
+    judged = JOBS["evaluate"](one, quiet, toml=toml_of(data))
+    assert judged.strength is None
+    assert len(judged.ranking.directions) > 500
+
+
 def test_every_change_can_be_taken_back_and_one_move_of_a_slider_is_one_change():
     history = History()
     history.change(with_value(history.now, "process.polymer", "ASA"), "the polymer")
@@ -601,3 +611,34 @@ def test_another_part_keeps_the_shops_part_of_a_job_and_not_the_load_of_the_part
         await seen(lambda: desk.busy == "")
 
     simulated(test, tmp_path, path)
+
+
+def test_a_pose_that_other_weights_brought_up_has_its_hard_features_counted_once_it_is_looked_at(tmp_path):
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None and desk.judged.counts and desk.busy == "")
+        row = next(row for row in range(len(desk.judged.ranking.directions)) if row not in desk.judged.counts)
+        with user:
+            desk.start(desk.show(row))
+
+        def said():
+            (card,) = [one for one in desk.cards if one.row == row]
+            return {fact.name: fact.said for fact in card.facts}["hard features"]
+
+        await seen(lambda: desk.chosen == row and said() != "…")
+        found = [one["verdict"] for one in desk.poses[row + 1].features]
+        for verdict in ("redesign", "support", "tune"):
+            count = found.count(verdict)
+            assert (f"{count} to {verdict}" in said()) == (count > 0)
+
+    simulated(test, tmp_path)
+
+
+def test_what_is_typed_anew_after_a_while_is_undone_by_itself(monkeypatch):
+    now = [100.0]
+    monkeypatch.setattr("orient.desk.edits.monotonic", lambda: now[0])
+    history = History()
+    for fill, after in ((0.4, 0.0), (0.5, 10.0), (0.55, 0.5)):
+        now[0] += after
+        history.change(with_value(history.now, "process.infill", fill), "the fill", joins=True)
+    assert history.undo() == "the fill"
+    assert history.now["process"]["infill"] == 0.4

@@ -131,6 +131,10 @@ def test_two_pinned_poses_stand_side_by_side_and_turn_together(laid):
     # By other weights they have other ranks and scores, beside each other too.
     table = laid.locator(".pair table")
     before, list_before = table.text_content(), first(laid)
+    # Brought into view, once it stands there; the sliders lie above it.
+    until(lambda: laid.locator(".pair").bounding_box()["y"] < 450, 10)
+    laid.wait_for_timeout(600)
+    laid.get_by_label("a broad first layer").scroll_into_view_if_needed()
     box = laid.get_by_label("a broad first layer").bounding_box()
     laid.mouse.click(box["x"] + box["width"] - 2, box["y"] + box["height"] / 2)
     until(lambda: table.text_content() != before, 60)

@@ -153,7 +153,10 @@ class Held:
         self, brief: Brief, say: Say, features: bool | None, forces: bool, given: Vector | None = None
     ) -> Evaluation:
         if not forces:
-            brief = brief.model_copy(update={"load": brief.load.model_copy(update={"case": ()})})
+            # A least safety factor is asked for once there is one.
+            load = brief.load.model_copy(update={"case": ()})
+            limits = brief.limits.model_copy(update={"min_safety_factor": None})
+            brief = brief.model_copy(update={"load": load, "limits": limits})
         return evaluate(
             self.at_hand.part,
             brief,

@@ -13,6 +13,7 @@ from orient.part.mesh import Part
 from orient.show.page.page import feature_rows
 from orient.show.picture.paint import Paint
 from orient.show.viewer.payload import key_data, lying_data, owners
+from orient.show.words import direction_words
 
 # Pixels of the small pictures, as wide as high times four thirds.
 SMALL = (224, 168)
@@ -131,8 +132,11 @@ def _features(found: Inspection) -> list[dict[str, object]]:
             spots = found.part.vertices[found.part.faces[one.faces]].reshape(-1, 3)
             reach = float(np.linalg.norm(spots - centre, axis=1).max())
             looks = found.part.areas[one.faces] @ found.part.normals[one.faces]
+            # The middle of faces about a hole or a corner lies on none of them: one that can be seen is.
+            middles = found.part.centroids[one.faces]
+            sight = middles[np.linalg.norm(middles - centre, axis=1).argmin()]
         else:
-            reach, looks = 0.1 * found.part.size_mm, np.zeros(3)
+            reach, looks, sight = 0.1 * found.part.size_mm, np.zeros(3), centre
         rows.append(
             row
             | {
@@ -140,7 +144,9 @@ def _features(found: Inspection) -> list[dict[str, object]]:
                 "place": list(one.at_mm),
                 "reach": reach,
                 "looks": looks.tolist(),
+                "sight": sight.tolist(),
                 "lines": _lines(found.part, one),
+                "along": "" if one.direction is None else direction_words(np.array(one.direction)),
             }
         )
     return sorted(rows, key=lambda row: VERDICTS.index(str(row["verdict"])))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -71,12 +72,7 @@ def pose_facts(evaluation: Evaluation, row: int) -> list[Fact]:
         *_strength(evaluation, row),
     ]
     if evaluation.features is not None and row in evaluation.features.poses:
-        counts = evaluation.features.poses[row].counts
-        asked = [verdict for verdict in ("redesign", "support", "tune") if counts[verdict]]
-        said = ", ".join(f"{counts[verdict]} to {verdict}" for verdict in asked) or "none"
-        # Worst verdicts decide; the weights only order.
-        worst = counts["redesign"] * 1e6 + counts["support"] * 1e3 + counts["tune"]
-        facts.append(Fact("hard features", said, float(worst)))
+        facts.append(counted_fact(evaluation.features.poses[row].counts))
     facts.append(Fact("hours", f"{poses.hours[row]:.1f} h", poses.hours[row]))
     grams = poses.part_g[row] + poses.support_g[row]
     if math.isfinite(grams):
@@ -86,6 +82,15 @@ def pose_facts(evaluation: Evaluation, row: int) -> list[Fact]:
         facts.append(Fact("cost", f"{poses.unit_cost[row]:,.2f} {currency}".strip(), poses.unit_cost[row]))
     facts.append(Fact("score", f"{ranking.penalty['total'][row]:.3f}", ranking.penalty["total"][row]))
     return [replace(fact, value=float(fact.value)) for fact in facts]
+
+
+def counted_fact(counts: Mapping[str, int]) -> Fact:
+    """How many hard features there are, by verdict."""
+    asked = [verdict for verdict in ("redesign", "support", "tune") if counts[verdict]]
+    said = ", ".join(f"{counts[verdict]} to {verdict}" for verdict in asked) or "none"
+    # Worst verdicts decide; the weights only order.
+    worst = counts["redesign"] * 1e6 + counts["support"] * 1e3 + counts["tune"]
+    return Fact("hard features", said, float(worst))
 
 
 def compared(facts: list[list[Fact]]) -> list[list[Fact]]:

@@ -83,7 +83,7 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
   laid.add(arrows);
 
   const controls = new OrbitControls(camera, canvas);
-  let closed = false, waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0, top = null, fitted = [0, 0];
+  let closed = false, waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0, top = null, stood = null, fitted = [0, 0];
   const hit = new THREE.Raycaster(), kept = new Map();
   setArrows(data.arrows);
 
@@ -137,11 +137,13 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
   function fit() {
     const wide = host.clientWidth, high = host.clientHeight;
     if (!wide || !high || (wide === fitted[0] && high === fitted[1])) return;
+    const unmoved = stood && camera.position.equals(stood);
     fitted = [wide, high];
     renderer.setSize(wide, high, false);
     camera.aspect = wide / high;
     camera.updateProjectionMatrix();
-    request();
+    // Who has not turned the view sees all of the part in the new window too.
+    if (unmoved) place(view); else request();
   }
   function place(name) {
     view = name;
@@ -151,6 +153,7 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
     const back = new THREE.Vector3(Math.cos(elevation) * Math.cos(azimuth), Math.cos(elevation) * Math.sin(azimuth), Math.sin(elevation));
     camera.position.copy(back).multiplyScalar(distance(back, -Math.sin(azimuth), Math.cos(azimuth))).add(controls.target);
     controls.update();
+    stood = camera.position.clone();
     request();
   }
   // How far back a camera stands that looks along -back and sees all there is, labels and all.
@@ -268,8 +271,11 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
       let y = (1 - at.y) / 2 * host.clientHeight;
       if (one.className.startsWith("letter") && !one.hidden) {
         // Letters of one corner stand below each other.
+        const own = y;
         while (placed.some(([a, b]) => Math.abs(a - x) < 30 && Math.abs(b - y) < 19)) y += 4;
-        placed.push([x, y]);
+        // Too far from its place it would be taken for another's.
+        one.classList.toggle("crowded", y - own > 42 && !one.classList.contains("chosen"));
+        if (y - own <= 42) placed.push([x, y]);
       }
       one.style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px) ${one.className.startsWith("weakest") ? "translate(-50%, calc(-100% - 12px))" : "translate(-50%, -50%)"}`;
     }
@@ -282,9 +288,36 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
       away.copy(one.spot).sub(camera.position);
       hit.set(camera.position, away.clone().normalize());
       hit.far = away.length() - 0.012 * data.size;
-      one.classList.toggle("covered", hit.intersectObject(mesh, false).length > 0);
+      const covered = hit.intersectObject(mesh, false).length > 0;
+      one.classList.toggle("covered", covered);
+      // What no way leads to lies inside.
+      if (covered && one.className.startsWith("weakest") && one.inside === undefined) one.inside = !clearWay(one.spot, away.negate().normalize());
+      one.classList.toggle("inside", Boolean(covered && one.inside));
     }
     hit.far = Infinity;
+  }
+  // The way nearest to one that is wished for from which nothing of the part stands before a place, if there is any.
+  // Where the place lies on a face, what that looks along is handed over: through its back nothing is seen.
+  function clearWay(spot, wished, looks = null) {
+    laid.updateMatrixWorld(true);
+    const clear = way => {
+      if (looks && way.dot(looks) < 0.1) return false;
+      hit.set(spot.clone().addScaledVector(way, 2 * data.size), way.clone().negate());
+      hit.far = 1.997 * data.size;
+      return !hit.intersectObject(mesh, false).length;
+    };
+    // A pocket is looked into by few ways: where few tries find none, more are made, on a part that is soon gone through.
+    let found = clear(wished) ? wished : undefined;
+    for (const tries of faces.length < 90000 ? [40, 400] : [40]) {
+      if (found) break;
+      const ways = Array.from({ length: tries }, (_, k) => {
+        const z = 1 - (2 * k + 1) / tries, r = Math.sqrt(1 - z * z), turned = 2.399963 * k;
+        return new THREE.Vector3(r * Math.cos(turned), r * Math.sin(turned), z);
+      });
+      found = ways.sort((a, b) => b.dot(wished) - a.dot(wished)).find(clear);
+    }
+    hit.far = Infinity;
+    return found && found.clone();
   }
   function aim(x, y) {
     const box = canvas.getBoundingClientRect();
@@ -331,7 +364,7 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
   }
   watching.observe(host);
   fit();
-  return { renderer, close, scene, laid, mesh, shape, supports, labels, bed, hit, aim, setArrows, request, setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, camera, controls, colouring: () => colouring(paint), colouringBy: colouring, render: frame, get frames() { return frames; },
+  return { renderer, close, scene, laid, mesh, shape, supports, labels, bed, hit, aim, clearWay, setArrows, request, setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, camera, controls, colouring: () => colouring(paint), colouringBy: colouring, render: frame, get frames() { return frames; },
     get pose() { return pose; }, get paint() { return paint; } };
 }
 

@@ -78,7 +78,8 @@ def build(desk: Desk) -> None:
             count = len(desk.judged.ranking.directions)
             asks.set_text(
                 f"{count:,} poses were tried and numbered by score, the lower the better. Shown are the best "
-                f"that stand well apart, and the best that rests on no flat face.{load}"
+                f"that stand well apart, and the best that rests on no flat face. “Along −y” means that −y "
+                f"of the file points up.{load}"
             )
 
     meant: list[str] = []

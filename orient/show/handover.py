@@ -24,12 +24,13 @@ def oriented_words(told: Mapping[str, Any]) -> RenderableType:
     return Text(oriented_sentence(told))
 
 
-def oriented_sentence(told: Mapping[str, Any]) -> str:
-    """The same as a plain sentence."""
+def oriented_sentence(told: Mapping[str, Any], pose: str = "") -> str:
+    """The same as a plain sentence; a pose that has no number to be known by is named in words."""
     size = " × ".join(f"{side:.1f}" for side in told["size_mm"])
     grams = "" if told["grams"] is None else f", {told['grams']:.0f} g"
+    pose = pose or f"pose {told['pose']}"
     return (
-        f"{told['part']}, pose {told['pose']}: {size} mm on the bed, {told['volume_mm3'] / 1000:.2f} cm³, "
+        f"{told['part']}, {pose}: {size} mm on the bed, {told['volume_mm3'] / 1000:.2f} cm³, "
         f"{time_words(told['minutes'])}{grams}; {_machine_words(told, told['room_mm'])}."
     )
 

@@ -159,6 +159,7 @@ def test_a_pose_of_the_hand_is_taken_as_it_was_turned(held, judged, tmp_path):
             atol=1e-3,
         )
     # What is said of it is what the hand read, and the list keeps its numbers.
+    assert "bracket, the pose of your hand: " in made.said
     assert f"{np.ptp(heights):.1f} mm on the bed" in made.said
     assert held.evaluation is shown
     page = JOBS["page"](held, quiet, **asked)

@@ -374,8 +374,9 @@ def test_scenes_that_are_taken_away_while_they_fetch_leave_no_context_behind(bro
 
 def test_the_key_says_what_colours_mean_and_the_pointer_what_a_face_is(laid):
     laid.get_by_role("button", name="corner").click()
-    supports = "viewer.supports.geometry.attributes.position.count"
-    assert viewer(laid, f"viewer.supports.visible && {supports}") > 0
+    laid.get_by_role("button", name="what needs holding up", exact=True).click()
+    until(lambda: viewer(laid, "viewer.supports.visible"), 60)
+    assert viewer(laid, "viewer.supports.geometry.attributes.position.count") > 0
     for words, key, said in (
         ("what needs holding up", "holds itself up", "stands upright|looks up|overhangs"),
         ("wall thickness", "wall thickness:", "wall thickness (about|over) "),

@@ -63,7 +63,8 @@ def save(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector, ki
     name = f"{evaluation.part.name}.{kind}"
     body = oriented_bytes(evaluation, kind, rank)
     told = oriented_document(evaluation, name, rank)
-    return File(name, body, _MEDIA[kind], oriented_sentence(told))
+    by_hand = "" if evaluation is held.evaluation else "the pose of your hand"
+    return File(name, body, _MEDIA[kind], oriented_sentence(told, by_hand))
 
 
 def beds(held: Held, say: Say, *, toml: str, forces: bool, direction: Vector) -> File:

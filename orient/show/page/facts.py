@@ -116,7 +116,7 @@ def rests(evaluation: Evaluation, row: int) -> str:
     if row not in evaluation.resting:
         return "no flat face of its own: it stands on support"
     contact, stable = evaluation.resting[row]
-    return f"its flat face of {contact:,.0f} mm²" + ("" if stable else ", off which it tips")
+    return f"its flat face of {contact:,.0f} mm²" + ("" if stable else ", from which it would tip over")
 
 
 def answer(evaluation: Evaluation) -> tuple[str, str]:

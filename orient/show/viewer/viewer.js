@@ -405,7 +405,7 @@ export function keyOf(way) {
 // What a face is, in words: its tilt, what was measured there, its hard feature.
 export function wordsOf(viewer, face) {
   const facts = viewer.faceFacts(face), tilt = facts.overhang, said = [];
-  said.push(tilt < -0.5 ? `looks up, ${(-tilt).toFixed(0)}° from the vertical` : tilt > 0.5 ? `overhangs ${tilt.toFixed(0)}° from the vertical` : "stands upright");
+  said.push(tilt < -89.5 ? "looks straight up" : tilt > 89.5 ? "overhangs, straight down" : tilt < -0.5 ? `looks up, ${(-tilt).toFixed(0)}° from the vertical` : tilt > 0.5 ? `overhangs ${tilt.toFixed(0)}° from the vertical` : "stands upright");
   for (const name of ["thickness", "safety"]) {
     const way = viewer.colouringBy(name), step = facts.bytes[name];
     if (way === undefined || step === undefined || step === 255) continue;

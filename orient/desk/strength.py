@@ -44,7 +44,7 @@ def build(desk: Desk) -> None:
         else:
             asks.set_text(
                 "Finds the stress under the forces of the job, and how much more each pose bears before it "
-                "fails. It takes a minute or so; the rest of the desk stays usable."
+                "fails. It takes some seconds to a few minutes; the rest of the desk stays usable."
             )
 
     def strength() -> None:

@@ -18,7 +18,7 @@ from orient.desk.state import Desk
 from orient.desk.work import Stopped
 
 # How the two lie on the bed, by the numbers that the scenes know.
-_LYING = {1: "as the first lies best", 2: "each as it lies best", 3: "as suits both"}
+_LYING = {1: "as the first lies best", 2: "each as it lies best", 3: "as both lie well"}
 _PLACES = ("corner", "under", "front", "back", "left", "right", "above")
 
 

@@ -1,6 +1,7 @@
 """A page of the desk in a browser, and what a hand does there."""
 
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -60,6 +61,16 @@ def surface_at(page, x, y):
     hit, _, face = mesh.ray.intersects_location([ray["origin"]], [ray["direction"]], multiple_hits=False)
     assert len(hit) == 1
     return hit[0], mesh.face_normals[face[0]]
+
+
+def refused(page, at, name, data, said):
+    """Hand over a file that is refused with a sentence, and take the sentence away."""
+    page.set_input_files(at, {"name": name, "mimeType": "application/octet-stream", "buffer": data})
+    note = page.locator(".q-notification", has_text=re.compile(said))
+    note.wait_for()
+    assert "fault of this program" not in note.text_content()
+    note.get_by_role("button", name="Close").click()
+    note.wait_for(state="detached")
 
 
 def point_axis(page):

@@ -314,7 +314,7 @@ export default {
         if (faces) way.multiplyScalar(1.2).add(now.multiplyScalar(0.8)).normalize();
         else way = now;
         const seen = new THREE.Vector3(...sight).applyMatrix4(viewer.laid.matrix);
-        way = viewer.clearWay(seen, way, faces) || viewer.clearWay(seen, way) || way;
+        way = viewer.clearWay(seen, way, faces) || way;
         if (Math.abs(way.z) > 0.97) way.x += 0.3;
         const far = Math.min(Math.max(5 * reach, 0.5 * this.data.size), this.data.size) / (2 * Math.tan(13 * Math.PI / 180)) * 0.75;
         const eye = target.clone().add(way.normalize().multiplyScalar(far));

@@ -15,6 +15,8 @@ from orient.show.picture.paint import Paint
 from orient.show.viewer.payload import key_data, lying_data, owners
 from orient.show.words import direction_words
 
+# Faces that look all round, as those of a hole do, leave less than this share of their area to look one way.
+_ONE_WAY = 0.05
 # Pixels of the small pictures, as wide as high times four thirds.
 SMALL = (224, 168)
 # More edges of a corner than this are not drawn.
@@ -131,7 +133,10 @@ def _features(found: Inspection) -> list[dict[str, object]]:
         if len(one.faces):
             spots = found.part.vertices[found.part.faces[one.faces]].reshape(-1, 3)
             reach = float(np.linalg.norm(spots - centre, axis=1).max())
-            looks = found.part.areas[one.faces] @ found.part.normals[one.faces]
+            areas = found.part.areas[one.faces]
+            looks = areas @ found.part.normals[one.faces]
+            if np.linalg.norm(looks) < _ONE_WAY * areas.sum():
+                looks = np.zeros(3)
             # The middle of faces about a hole or a corner lies on none of them: one that can be seen is.
             middles = found.part.centroids[one.faces]
             sight = middles[np.linalg.norm(middles - centre, axis=1).argmin()]

@@ -5,6 +5,8 @@
 // one byte a face for every way of colouring, and the poses as matrices onto the bed.
 
 const INK = 0x1c2024, SUPPORT = 0x466076, LINE = 0x9aa4ad;
+// A ray goes through so many faces soon enough for hundreds of rays.
+const SOON_FACES = 30000;
 const VIEWS = { corner: [undefined, 24], under: [undefined, -30], front: [-90, 0], back: [90, 0], left: [180, 0], right: [0, 0],
   above: [-90, 89.9], below: [-90, -89.9] };
 
@@ -308,7 +310,7 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
     };
     // A pocket is looked into by few ways: where few tries find none, more are made, on a part that is soon gone through.
     let found = clear(wished) ? wished : undefined;
-    for (const tries of faces.length < 90000 ? [40, 400] : [40]) {
+    for (const tries of faces.length <= 3 * SOON_FACES ? [40, 400] : [40]) {
       if (found) break;
       const ways = Array.from({ length: tries }, (_, k) => {
         const z = 1 - (2 * k + 1) / tries, r = Math.sqrt(1 - z * z), turned = 2.399963 * k;

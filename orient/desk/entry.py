@@ -33,9 +33,28 @@ def selector_words(selector: str) -> str:
 
     >>> selector_words("hole-near:-27,0,3")
     'hole near −27, 0, 3'
+    >>> selector_words("plane:0,-1,0,26")
+    'faces at y = −26'
     """
     kind, _, rest = selector.partition(":")
-    return f"{kind.replace('-', ' ')} {rest.replace(',', ', ').replace('-', '−')}"
+    if kind == "group":
+        return f"faces of the group {rest}"
+    numbers = rest.replace(",", ", ").replace("-", "−")
+    if kind == "plane":
+        return _plane_words(rest) or f"faces of the plane {numbers}"
+    return f"{kind.replace('-', ' ')} {numbers}"
+
+
+def _plane_words(rest: str) -> str:
+    """Where faces of a plane lie that faces along an axis; empty for others, and for what is no plane."""
+    try:
+        *normal, distance = (float(one) for one in rest.split(","))
+    except ValueError:
+        return ""
+    along = [k for k, value in enumerate(normal) if value]
+    if len(normal) != 3 or len(along) != 1:
+        return ""
+    return f"faces at {'xyz'[along[0]]} = {vector_words([distance / normal[along[0]] + 0.0])}"
 
 
 def as_fields(said: str) -> str:

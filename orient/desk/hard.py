@@ -39,7 +39,9 @@ def build(desk: Desk) -> None:
         elif features is None:
             told.set_text("Looking for hard features …")
         else:
-            told.set_text("In the pose that is shown. Choose one to go there.")
+            told.set_text(
+                "In the pose that is shown. Choose one to go there; its letter and number stand at its place."
+            )
         if features is not shown[0] or features is None:
             listed.show(features)
         shown[0] = features

@@ -18,7 +18,7 @@ from orient.desk.entry import entry, selector_words, vector_words
 from orient.desk.pick import Wanted, axes_of, mark, want
 from orient.desk.state import Desk
 from orient.desk.take import save_brief
-from orient.materials.machines import machine_classes
+from orient.materials.machines import Machine, machine_classes
 from orient.materials.polymers import polymers
 from orient.process import DEFAULT_POLYMER, LAYER_OF_NOZZLE, NOZZLE_MM
 
@@ -52,11 +52,18 @@ def build(desk: Desk) -> None:
 # Process.
 
 
+def _machine_words(name: str, one: Machine) -> str:
+    """A machine as the list of machines tells it: shut or open, how hot, how large."""
+    size = " × ".join(f"{side:g}" for side in one.envelope_mm)
+    return (
+        f"{name}: {'enclosed' if one.enclosed else 'open'}, nozzle to {one.nozzle_max_c[1]:g} °C, {size} mm"
+    )
+
+
 def _process(desk: Desk) -> None:
     names = {key: key for key in polymers()}
     classes = {"": "any that can build it"} | {
-        name: f"{name}, {' × '.join(f'{side:g}' for side in one.envelope_mm)} mm"
-        for name, one in machine_classes().items()
+        name: _machine_words(name, one) for name, one in machine_classes().items()
     }
 
     filling = False

@@ -7,7 +7,7 @@ import { openViewer, rendererOf, keyOf, wordsOf } from "orient-viewer/viewer.js"
 const OVER_MS = 700, NEAR_MS = 500, STILL_PX = 5, LOOK_MS = 50, KEYS_MS = 700, BEGIN_MS = 300;
 // Okabe and Ito's: what a click would take, what is held, what is pushed, what matters; none of the key's own.
 const NAMED = { fixed: "held", load: "pushed", matters: "matters" };
-const MARKS = { hover: 0xf0e442, fixed: 0x009e73, load: 0xf0e442, matters: 0xcc79a7, axis: 0x0072b2 };
+const MARKS = { hover: 0x5b6570, fixed: 0x009e73, load: 0xf0e442, matters: 0xcc79a7, axis: 0x0072b2 };
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 
 async function fetched(address, kind) {

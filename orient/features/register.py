@@ -80,7 +80,7 @@ KINDS = (
     Kind("overhang", "O", "overhang", "area", True),
     Kind("bridge", "B", "bridge", "span", True),
     Kind("cantilever", "L", "cantilever", "reach", True),
-    Kind("mixed_ceiling", "M", "mixed ceiling", "span", True),
+    Kind("mixed_ceiling", "M", "part-held ceiling", "span", True),
     Kind("air_start", "A", "start in the air", "height above what is below", True),
     Kind("thin_wall", "W", "thin wall", "median thickness", False),
     Kind("narrow_gap", "G", "narrow gap", "median clearance", False),

@@ -88,12 +88,12 @@ def _decision(numbers: Numbers) -> str | None:
         edge = f"scores only {gain} % lower" if gain else "scores hardly any lower"
         return (
             f"Take this one: it is the best pose that rests on a flat face; pose {free}, which does not, "
-            f"{edge}, and it takes {least} % to be worth leaving the flat."
+            f"{edge}, and only from {least} % lower on is it worth giving the flat face up."
         )
     if rank == taken:
         return (
             f"Take this one: its score is {gain} % lower than that of pose {resting}, the best that rests "
-            f"on a flat face, and {least} % is enough to leave the flat."
+            f"on a flat face, and from {least} % lower on it is worth giving the flat face up."
         )
     if rank == resting:
         return f"It is the best pose that rests on a flat face, but pose {taken} scores {gain} % lower."
@@ -243,14 +243,19 @@ def _firmness(numbers: Numbers) -> tuple[str, ...]:
         opening = "The choice is close: a small change of one weight is enough to alter it."
     near = sorted((hold for hold in moved if reach[hold["weight"]] <= FAR), key=lambda h: reach[h["weight"]])
     if not near:
-        return (f"{opening} Even a tenfold change decides nothing.",)
-    ends = "; ".join(_hold(hold) for hold in near)
-    rest = " The other weights can be moved tenfold." if len(near) < len(holds) else ""
-    return opening, f"Another pose wins only with the weight on {ends}.{rest}"
+        return (f"{opening} Not even a tenfold change of one alters it.",)
+    ends = "; ".join(_hold(hold, largest) for hold in near)
+    rest = " Each of the others can be moved tenfold." if len(near) < len(holds) else ""
+    return opening, f"Another pose comes first where one weight alone is moved: {ends}.{rest}"
 
 
 def _reach(hold: Numbers, largest: float) -> float:
-    """Find the least factor by which a weight must move for another pose to win.
+    """Find the least factor by which a weight must move for another pose to win."""
+    return min(_reaches(hold, largest))
+
+
+def _reaches(hold: Numbers, largest: float) -> tuple[float, float]:
+    """Find by which factor a weight must fall, and by which it must rise, for another pose to win.
 
     A weight of zero has no factor; it is set against the largest weight instead.
     """
@@ -259,13 +264,15 @@ def _reach(hold: Numbers, largest: float) -> float:
     if hold["rival_high"]:
         up = high / now if now > 0 else 1 + high / largest
     down = now / low if hold["rival_low"] and low > 0 else float("inf")
-    return float(min(up, down))
+    return float(down), float(up)
 
 
-def _hold(hold: Numbers) -> str:
-    """Say how far one weight can move each way, and which pose wins beyond."""
-    below, above, now = hold["rival_low"], hold["rival_high"], plain(hold["now"])
-    ends = []
+def _hold(hold: Numbers, largest: float) -> str:
+    """Say how far one weight can move each way, and which pose wins beyond; a far end is left out."""
+    down, up = _reaches(hold, largest)
+    below = hold["rival_low"] if down <= FAR else None
+    above = hold["rival_high"] if up <= FAR else None
+    now, ends = plain(hold["now"]), []
     if below:
         end = _end(hold["low"], hold["now"])
         if hold["low"] < NEXT_TO_NONE:
@@ -275,7 +282,7 @@ def _hold(hold: Numbers) -> str:
     if above:
         end = _end(hold["high"], hold["now"])
         ends.append(f"above {end} (pose {above})" if end else f"any higher (pose {above})")
-    return f"{NAMED[hold['weight']]}, now {now}, {' or '.join(ends)}"
+    return f"{NAMED[hold['weight']]} {' or '.join(ends)}, now {now}"
 
 
 def _end(value: float, now: float) -> str | None:

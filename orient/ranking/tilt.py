@@ -30,7 +30,7 @@ def tilt_note(support_mm3: float, tilted_mm3: float, hull_mm3: float) -> tuple[s
     if rise <= TOUCHY_SHARE * support_mm3 or rise <= TOUCHY_HULL_SHARE * hull_mm3:
         return None
     said = (
-        "Lay it carefully: 1° askew, faces close to the overhang limit would pass it and support, what holds "
-        f"itself up with it, would grow from {figure(support_mm3, 'mm³')} to {figure(tilted_mm3, 'mm³')} mm³."
+        "Lay it carefully: 1° askew, faces close to the overhang limit would pass it and need up to "
+        f"{figure(rise, 'mm³')} mm³ more support."
     )
-    return said, {"tilt_deg": 1.0, "support_volume_mm3": support_mm3, "support_tilted_mm3": tilted_mm3}
+    return said, {"tilt_deg": 1.0, "support_volume_mm3": support_mm3, "support_added_mm3": rise}

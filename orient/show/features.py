@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from rich.console import Group, RenderableType
@@ -166,22 +166,37 @@ def _entries(entries: Sequence[Feature], every: bool) -> Table:
     return table
 
 
-def limit_word(one: Feature) -> str:
-    """Which way a feature's limit goes: a small one of some kinds is hard to build, a large one of others.
+def limit_words(one: Feature, write: Callable[[float], str]) -> str:
+    """From or up to which size a feature asks for nothing; empty where something else than its size decides.
 
-    A hole is both: a small one closes up, and a large one that lies sags at its crown.
+    A small one of some kinds is hard to build, a large one of others. A hole is both: a small one closes
+    up, and a large one that lies sags at its crown.
+
+    Parameters
+    ----------
+    one : Feature
+        The feature.
+    write : callable
+        Writes a length in mm.
     """
-    sags = one.verdict != "fine" and one.limit_mm is not None and one.size_mm > one.limit_mm
-    return "at least" if one.kind in SMALL_IS_HARD and not sags else "at most"
+    size, limit, hard = one.size_mm, one.limit_mm, one.verdict != "fine"
+    if limit is None:
+        return ""
+    small = one.kind in SMALL_IS_HARD
+    if one.kind == "hole" and hard:
+        small = size < limit
+    if hard and (size >= limit if small else size <= limit):
+        return ""
+    return f"fine from {write(limit)} on" if small else f"fine up to {write(limit)}"
 
 
 def _what(one: Feature) -> str:
     """Kind, size against limit, and place."""
     size = f"{_mm(one.size_mm)} mm"
-    limit = "" if one.limit_mm is None else f", {limit_word(one)} {_mm(one.limit_mm)}"
+    limit = limit_words(one, _mm)
     place = ", ".join(_coordinate(value) for value in one.at_mm)
     where = "around" if one.more.get("ring") else "at"
-    return f"{BY_NAME[one.kind].title}\n{size}{limit}\n{where} {place}"
+    return f"{BY_NAME[one.kind].title}\n{size}{limit and f', {limit}'}\n{where} {place}"
 
 
 def _why(one: Feature) -> str:

@@ -108,8 +108,8 @@ def test_the_words_for_a_flat_pose_that_wins():
         "It is as good as any on build height, the first layer and surface steps, but pose 3 needs less "
         "support (0 against 100 mm³); pose 2 keeps more of its strength (95 against 80 %).",
         "The choice is firm: halving or doubling any one weight leaves it as it is.",
-        "Another pose wins only with the weight on load, now 1.5, above 3.81 (pose 2). "
-        "The other weights can be moved tenfold.",
+        "Another pose comes first where one weight alone is moved: load above 3.81 (pose 2), now 1.5. "
+        "Each of the others can be moved tenfold.",
     )
 
 
@@ -146,7 +146,7 @@ def test_a_free_pose_that_is_not_better_enough_says_so():
     # (0.475 − 0.45)/0.475 = 5.26 %
     assert ranking.why[1][0] == (
         "Take this one: it is the best pose that rests on a flat face; pose 1, which does not, "
-        "scores only 5 % lower, and it takes 10 % to be worth leaving the flat."
+        "scores only 5 % lower, and only from 10 % lower on is it worth giving the flat face up."
     )
     assert ranking.why[0][0] == (
         "It scores only 5 % lower than pose 2, and a pose that rests on no flat face must score "
@@ -162,7 +162,7 @@ def test_a_free_pose_that_is_taken_says_what_it_stands_on():
     # (0.6 − 0.3)/0.6 = 50 %
     assert first[0] == (
         "Take this one: its score is 50 % lower than that of pose 2, the best that rests on a flat face, "
-        "and 10 % is enough to leave the flat."
+        "and from 10 % lower on it is worth giving the flat face up."
     )
     assert first[1] == (
         "No flat face carries it: its first layer covers 20.0 mm² in 3 separate patches, "

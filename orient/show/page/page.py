@@ -21,7 +21,7 @@ from orient.features.model import VERDICTS, Feature
 from orient.features.register import BY_NAME, Inspection
 from orient.handover.oriented import brief_hash
 from orient.process import service_words
-from orient.show.features import limit_word
+from orient.show.features import limit_words
 from orient.show.files import write_whole
 from orient.show.page.brief_text import brief_toml, data_version
 from orient.show.page.chart import HEIGHT, WIDTH, trade_off
@@ -208,12 +208,12 @@ def _size(one: Feature) -> str:
     An overhang's is told as an area; among the measures it is the side of a square as large.
     """
     if BY_NAME[one.kind].size == "area":
-        area = f"area {one.size_mm**2:,.3g} mm²"
-        return area if one.limit_mm is None else f"{area} ({limit_word(one)} {one.limit_mm**2:,.3g})"
-    limit = "" if one.limit_mm is None else f" ({limit_word(one)} {one.limit_mm:.3g})"
+        limit = limit_words(one, lambda side: f"{side**2:,.3g}")
+        return f"area {one.size_mm**2:,.3g} mm²{limit and f' ({limit})'}"
+    limit = limit_words(one, lambda size: f"{size:.3g}")
     # A corner of the outline is hard by the run that ends at it.
     name = "run on the bed" if "corners" in one.more else BY_NAME[one.kind].size
-    return f"{name} {one.size_mm:.3g} mm{limit}"
+    return f"{name} {one.size_mm:.3g} mm{limit and f' ({limit})'}"
 
 
 def _at(place: tuple[float, float, float]) -> str:

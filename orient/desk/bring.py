@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from nicegui import ui
+from nicegui.element import Element
 from nicegui.events import UploadEventArguments
 
 from orient.desk.arrival import receive
@@ -63,6 +64,10 @@ def drop(desk: Desk, words: str) -> None:
         await desk.bring(arrival.path, name, read=partial(begin_afresh, desk))
 
     uploader(words, arrived)
+
+
+class Anywhere(Element, component="anywhere.js"):
+    """Takes what is dropped beside the places for it: a mesh as another part, a ``.toml`` as the job."""
 
 
 def begin_afresh(desk: Desk) -> None:

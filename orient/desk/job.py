@@ -152,7 +152,7 @@ def _opener(desk: Desk) -> None:
         await open_brief(desk, await event.file.read())
 
     upload = ui.upload(on_upload=arrived, auto_upload=True, max_file_size=1_000_000).props('accept=".toml"')
-    upload.classes("hidden-upload")
+    upload.classes("hidden-upload brief-file")
     ui.button("Open", on_click=lambda: upload.run_method("pickFiles")).props("flat dense no-caps").tooltip(
         "Open a brief.toml"
     )

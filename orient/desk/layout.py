@@ -45,6 +45,7 @@ async def build(visitor: Visitor, mesh: Path | None) -> None:
     desk.page = ui.context.client.content
     desk.start(visitor.quick.ready())
     _head(desk)
+    bring.Anywhere()
     with ui.element("main").classes("desk") as room:
         with ui.element("div").classes("middle"):
             _middle(desk)
@@ -62,7 +63,7 @@ async def build(visitor: Visitor, mesh: Path | None) -> None:
     desk.when("part", part)
     if known is not None and desk.brought is not None and not desk.brought.bodies:
         assert desk.scene is not None
-        desk.scene.open(desk.brought.scene)
+        desk.scene.open(desk.brought.scene, waits=desk.chosen is not None)
         for pose in desk.poses.values():
             desk.scene.add(pose)
         if desk.holes is not None:
@@ -150,7 +151,8 @@ def _middle(desk: Desk) -> None:
             )
         desk.scene.on_picked(desk_picked(desk))
         desk.scene.on_turned(lambda told: _guarded(desk.turned(told["direction"])))
-        with ui.element("div").classes("switches"):
+        # Between the part and the key of its colours, which may be long: a button stays under the hand.
+        with desk.scene, ui.element("div").classes("switches"):
             with ui.element("fieldset"):
                 ui.html("Colour by", sanitize=False, tag="legend")
                 ways = ui.toggle(dict(WAYS), value=desk.paint).props("no-caps dense unelevated")

@@ -22,6 +22,7 @@ export default {
       <div class="viewer" ref="host" tabindex="0" role="application"
         aria-label="The part in 3D. Arrow keys turn it, plus and minus come nearer and go away, Home goes back. When a face is asked for, Enter takes what is in the middle."></div>
       <p class="pointed" ref="pointed" hidden></p>
+      <slot></slot>
       <div class="key" ref="key"></div>
       <p class="face-said small" ref="said" aria-live="polite"></p>
     </div>`,
@@ -76,7 +77,8 @@ export default {
       }
       return this.renderer;
     },
-    open(address) {
+    // One that waits is not shown before the first pose is: a page that is loaded anew does not turn the part over.
+    open(address, waits) {
       return this.then(async () => {
         this.data = await fetched(address, "json");
         if (this.gone) return;
@@ -101,6 +103,7 @@ export default {
         this.$refs.host.viewer = this.viewer;
         this.viewer.setPaint(this.data.first ? this.data.first.paint : "plain");
         this.viewer.setPose(this.data.first ? this.data.first.pose : 0);
+        this.viewer.laid.visible = !waits;
         this.keyed();
       });
     },
@@ -135,6 +138,8 @@ export default {
       return this.then(() => {
         const viewer = this.viewer;
         if (!viewer) return;
+        const waited = !viewer.laid.visible;
+        viewer.laid.visible = true;
         if (!this.data.poses.some(one => one.number === number)) return;
         this.land();
         const had = viewer.pose && viewer.pose.number, before = viewer.laid.matrix.clone();
@@ -148,7 +153,7 @@ export default {
         if (this.can(paint, number)) viewer.setPaint(paint);
         this.shade();
         this.keyed();
-        if (had === null || calm.matches || !this.hull.length || before.equals(viewer.laid.matrix)) return;
+        if (had === null || waited || calm.matches || !this.hull.length || before.equals(viewer.laid.matrix)) return;
         return this.turnOver(before, eye, target);
       });
     },

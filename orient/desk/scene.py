@@ -55,9 +55,9 @@ class PartScene(Element, component="scene.js", esm={"orient-viewer": "../show/vi
         """Call with the build direction when a hand has let go of the part."""
         self.on("turned", lambda event: handler(_told(event)))
 
-    def open(self, scene: bytes) -> None:
-        """Show a part as it lies in its file."""
-        self.run_method("open", self.shelf.put(scene, "application/json"))
+    def open(self, scene: bytes, *, waits: bool = False) -> None:
+        """Show a part as it lies in its file, or, where it waits, not before it is shown in a pose."""
+        self.run_method("open", self.shelf.put(scene, "application/json"), waits)
 
     def with_holes(self, holes: Holes) -> None:
         """Let a hand point at holes."""

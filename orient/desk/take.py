@@ -51,7 +51,7 @@ def build(desk: Desk) -> None:
                 "Test prints",
                 on_click=lambda: fetch(desk, "take", "trial_prints", minutes=minutes.value or 5.0),
             ).props("outline no-caps")
-        with _offer("The package", "All of it in one zip, with settings to try, the brief, and checksums."):
+        with _offer("The package", "The part, its page and test prints in one zip, with settings to try, the brief, and checksums."):
             ui.button(
                 "Package", on_click=lambda: fetch(desk, "take", "package", minutes=minutes.value or 5.0)
             ).props('outline no-caps aria-label="The package"')

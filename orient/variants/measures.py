@@ -49,7 +49,7 @@ MEASURES = (
     Measure("scar_area_mm2", "touched by support", "mm²", False, 0.02, 1.0),
     Measure("height_mm", "height", "mm", False, 0.001, 0.05),
     Measure("first_layer_mm2", "first layer", "mm²", True, 0.02, 1.0),
-    Measure("stair_step_mm", "steps", "mm", False, 0.02, 0.001),
+    Measure("stair_step_mm", "surface steps", "mm", False, 0.02, 0.001),
     Measure("volume_mm3", "volume of the part", "mm³", None, 1e-4, 0.1),
     Measure("features_redesign", "features to redesign", "", False, 0.0, 0.5),
     Measure("features_support", "features to support", "", False, 0.0, 0.5),

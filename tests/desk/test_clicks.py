@@ -216,3 +216,31 @@ def test_a_push_is_asked_for_in_newtons_and_goes_into_the_face_that_was_clicked(
     np.testing.assert_allclose(case.force[0].newtons, -120.0 * normal, atol=1e-3)
     undo(laid)
     laid.wait_for_selector(".entry >> text=120 N along", state="detached")
+
+
+# As a hand does that drags a file over the window and lets go beside the places for it.
+LET_GO = """([at, name, text]) => {
+  const data = new DataTransfer();
+  data.items.add(new File([text], name));
+  const told = { dataTransfer: data, bubbles: true, cancelable: true };
+  const place = document.querySelector(at), over = new DragEvent("dragover", told);
+  place.dispatchEvent(over);
+  const lit = document.body.classList.contains("dropping");
+  const drop = new DragEvent("drop", told);
+  place.dispatchEvent(drop);
+  return [over.defaultPrevented, lit, drop.defaultPrevented];
+}"""
+
+
+def test_a_file_that_is_let_go_over_the_part_or_beside_it_is_brought(fresh, tmp_path):
+    bring(fresh, BRACKET)
+    trimesh.creation.box([30, 20, 10]).export(tmp_path / "block.obj")
+    block = (tmp_path / "block.obj").read_text()
+    assert fresh.evaluate(LET_GO, [".middle .viewer canvas", "block.obj", block]) == [True, True, True]
+    until(lambda: fresh.text_content(".desk-head .part") == "block", 60)
+    fresh.wait_for_selector(".pose-list li.taken")
+    assert fresh.evaluate(LET_GO, [".desk-head", "brief.toml", "[job]\nquantity = 7\n"]) == [True, True, True]
+    until(lambda: fresh.get_by_label("Parts wanted").input_value() == "7", 60)
+    fresh.evaluate(LET_GO, [".found-side", "notes.txt", "words"])
+    fresh.wait_for_selector(".q-notification >> text=That is no mesh that is read here")
+    assert fresh.text_content(".desk-head .part") == "block"

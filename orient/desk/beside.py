@@ -6,6 +6,7 @@ from time import monotonic
 
 from nicegui import ui
 
+from orient.desk.going import stop_beside
 from orient.desk.state import Desk
 
 
@@ -17,13 +18,13 @@ def progress_row(desk: Desk, kind: str) -> None:
     desk : Desk
         Whose.
     kind : str
-        As `Desk.do_beside` knows it.
+        As `do_beside` knows it.
     """
     told = ui.label().props('aria-live="polite"')
     bar = ui.linear_progress(show_value=False, size="6px").classes("bar").props('aria-label="how far it is"')
     # Of its own: whoever listens to the page is not told every second.
     clock = ui.label().classes("small")
-    stop = ui.button("Stop", on_click=lambda: desk.stop(kind)).props("outline no-caps")
+    stop = ui.button("Stop", on_click=lambda: stop_beside(desk, kind)).props("outline no-caps")
 
     def second() -> None:
         clock.set_text(f"{monotonic() - desk.began[kind]:.0f} s")

@@ -15,6 +15,7 @@ from nicegui.events import UploadEventArguments
 from orient.desk.arrival import receive
 from orient.desk.edits import data_from, of_the_shop
 from orient.desk.entry import as_fields
+from orient.desk.part import bring_part
 from orient.desk.state import Desk
 from orient.part.units import unit_word
 
@@ -61,7 +62,7 @@ def drop(desk: Desk, words: str) -> None:
         finally:
             desk.say("")
         name = Path(arrival.name).stem or arrival.name
-        await desk.bring(arrival.path, name, read=partial(begin_afresh, desk))
+        await bring_part(desk, arrival.path, name, read=partial(begin_afresh, desk))
 
     uploader(words, arrived)
 
@@ -129,7 +130,7 @@ async def sample(desk: Desk, path: Path) -> None:
         desk.history.change(data, "the sample's job")
         desk.tell("brief")
 
-    await desk.bring(path, path.stem, read=its_job, **part)
+    await bring_part(desk, path, path.stem, read=its_job, **part)
 
 
 def build(desk: Desk) -> None:
@@ -221,7 +222,7 @@ def _which_unit(desk: Desk) -> None:
     def keep(units: str) -> None:
         assert desk.file is not None
         asked = {k: v for k, v in desk.asked.items() if k != "units"}
-        desk.start(desk.bring(desk.file, desk.name, units=units, **asked))
+        desk.start(bring_part(desk, desk.file, desk.name, units=units, **asked))
 
     ui.label(f"Which unit is the file in? Read in {unit_word(found.units)}, {doubt.reason}.")
     with ui.element("div").classes("abreast"):
@@ -239,7 +240,7 @@ def _which_body(desk: Desk) -> None:
 
     def bring(**asked: Any) -> None:
         assert desk.file is not None
-        desk.start(desk.bring(desk.file, desk.name, **asked))
+        desk.start(bring_part(desk, desk.file, desk.name, **asked))
 
     many = f"; the first {_MOST_BODIES} are offered" if len(found.bodies) > _MOST_BODIES else ""
     ui.label(f"The file holds {len(found.bodies)} bodies that lie apart{many}. Which one is meant?")

@@ -10,6 +10,7 @@ from typing import Any
 from nicegui import ui
 
 from orient.desk.answers import Picked, Vector
+from orient.desk.change import edit
 from orient.desk.edits import with_added, with_changed, without
 from orient.desk.entry import entry, remove_button, rounded, scaled, selector_words, unit_of, vector_words
 from orient.desk.pick import Wanted, want
@@ -97,13 +98,13 @@ def _name_case(desk: Desk, k: int, name: str | None) -> None:
     now, name = desk.history.now, (name or "").strip()
     path = ("load", "case", k)
     new = with_changed(now, path, {"name": name}) if name else without(now, (*path, "name"))
-    desk.edit(new, "the name of a load case", again=False)
+    edit(desk, new, "the name of a load case", again=False)
 
 
 def _both_ways(desk: Desk, k: int, on: bool) -> None:
     now, path = desk.history.now, ("load", "case", k)
     new = with_changed(now, path, {"both_ways": True}) if on else without(now, (*path, "both_ways"))
-    desk.edit(new, "whether a load case acts both ways", again=False)
+    edit(desk, new, "whether a load case acts both ways", again=False)
 
 
 def _add_case(desk: Desk) -> None:
@@ -114,7 +115,7 @@ def _add_case(desk: Desk) -> None:
     if held := cases[_chosen_case(desk)].get("fixed"):
         new["fixed"] = list(held)
     desk.case = len(cases)
-    desk.edit(with_added(desk.history.now, ("load", "case"), new), "another load case", again=False)
+    edit(desk, with_added(desk.history.now, ("load", "case"), new), "another load case", again=False)
 
 
 def _moment(one: dict[str, Any]) -> str:
@@ -147,7 +148,7 @@ _BODY = {"gravity": "its own weight, down along", "acceleration_m_s2": "accelera
 
 
 def _drop(desk: Desk, path: Sequence[str | int]) -> None:
-    desk.edit(without(desk.history.now, path), "a fixing or a load", again=False)
+    edit(desk, without(desk.history.now, path), "a fixing or a load", again=False)
 
 
 def _to_case(desk: Desk) -> str:
@@ -159,7 +160,7 @@ def _to_case(desk: Desk) -> str:
 def _want_held(desk: Desk) -> None:
     def take(found: Picked) -> None:
         path = ("load", "case", _chosen_case(desk), "fixed")
-        desk.edit(with_added(desk.history.now, path, found.selector), "where it is held", again=False)
+        edit(desk, with_added(desk.history.now, path, found.selector), "where it is held", again=False)
 
     def accepts(found: Picked) -> str:
         cases = _all_cases(desk)
@@ -202,7 +203,7 @@ def _ask_newtons(desk: Desk, found: Picked) -> None:
             force = {"on": found.selector, "newtons": list(scaled(ways[way.value], newtons.value))}
             path = ("load", "case", _chosen_case(desk), "force")
             dialog.close()
-            desk.edit(with_added(desk.history.now, path, force), "a force", again=False)
+            edit(desk, with_added(desk.history.now, path, force), "a force", again=False)
 
         with ui.element("div").classes("abreast"):
             ui.button("Add the force", on_click=add).props("unelevated no-caps")

@@ -13,8 +13,10 @@ from orient.brief import vector_from_text
 from orient.cost.plan import INFILL
 from orient.desk import cases
 from orient.desk.answers import Picked, Vector
+from orient.desk.change import edit
 from orient.desk.edits import data_from, with_added, with_value, without
 from orient.desk.entry import entry, selector_words, vector_words
+from orient.desk.part import bring_part
 from orient.desk.pick import Wanted, axes_of, mark, want
 from orient.desk.state import Desk
 from orient.desk.take import save_brief
@@ -77,7 +79,7 @@ def _process(desk: Desk) -> None:
                 value = None
             if value in ("", None) and key == "process.polymer":
                 return
-            desk.edit(with_value(desk.history.now, key, value or None), what)
+            edit(desk, with_value(desk.history.now, key, value or None), what)
 
         return set_
 
@@ -109,7 +111,7 @@ def _process(desk: Desk) -> None:
                 value = int(value) if whole and value is not None else value
                 if key in _PERCENT and value is not None:
                     value = min(round(value / 100.0, 6), 1.0)
-                desk.edit(with_value(desk.history.now, key, value), what, joins=True)
+                edit(desk, with_value(desk.history.now, key, value), what, joins=True)
 
             inputs[key].on_value_change(set_)
         for one in (polymer, machine, *inputs.values()):
@@ -164,9 +166,9 @@ async def open_brief(desk: Desk, toml: bytes) -> None:
     for said in left_out:
         ui.notify(said, timeout=0, close_button="Close")
     otherwise = desk.file is not None and part not in ({}, desk.asked)
-    desk.edit(data, "the brief that was opened", again=not otherwise)
+    edit(desk, data, "the brief that was opened", again=not otherwise)
     if otherwise and desk.file is not None:
-        await desk.bring(desk.file, desk.name, **part)
+        await bring_part(desk, desk.file, desk.name, **part)
 
 
 # Load.
@@ -202,16 +204,17 @@ def _load(desk: Desk) -> None:
 
 def _set_kind(desk: Desk, kind: str) -> None:
     if kind != desk.history.now.get("load", {}).get("kind", "tension"):
-        desk.edit(with_value(desk.history.now, "load.kind", kind), "how it is loaded")
+        edit(desk, with_value(desk.history.now, "load.kind", kind), "how it is loaded")
 
 
 def _drop_axis(desk: Desk, place: int) -> None:
     left = [axis for k, axis in enumerate(axes_of(desk)) if k != place]
-    desk.edit(with_value(desk.history.now, "load.stress_axis", left), "the stress axis")
+    edit(desk, with_value(desk.history.now, "load.stress_axis", left), "the stress axis")
 
 
 def _add_axis(desk: Desk, axis: Vector) -> None:
-    desk.edit(
+    edit(
+        desk,
         with_value(desk.history.now, "load.stress_axis", [*map(list, axes_of(desk)), list(axis)]),
         "the stress axis",
     )
@@ -263,12 +266,12 @@ def _faces(desk: Desk) -> None:
 
 
 def _drop_face(desk: Desk, place: int) -> None:
-    desk.edit(without(desk.history.now, ("faces", place)), "a face that matters")
+    edit(desk, without(desk.history.now, ("faces", place)), "a face that matters")
 
 
 def _want_face(desk: Desk, why: str) -> None:
     def take(found: Picked) -> None:
         entry = {"on": found.selector, "matters": why}
-        desk.edit(with_added(desk.history.now, ("faces",), entry), "a face that matters")
+        edit(desk, with_added(desk.history.now, ("faces",), entry), "a face that matters")
 
     want(desk, Wanted(f"Click the face that {_MATTERS[why]}.", "face", take))

@@ -9,8 +9,12 @@ from nicegui.events import KeyEventArguments
 
 from orient.desk import bring, hard, job, pick, poses, strength, take, variants
 from orient.desk.beside import told_words
+from orient.desk.change import undo
 from orient.desk.order import Card
+from orient.desk.part import bring_part
+from orient.desk.rank import find_stress
 from orient.desk.scene import WAYS, PartScene
+from orient.desk.shown import colour, show, turned
 from orient.desk.state import BY_HAND, Desk
 from orient.desk.visitor import Visitor
 from orient.desk.work import Stopped
@@ -70,10 +74,10 @@ async def build(visitor: Visitor, mesh: Path | None) -> None:
             desk.scene.with_holes(desk.holes)
         desk.scene.mode(_mode(desk))
         if desk.chosen is not None:
-            desk.start(desk.show(desk.chosen))
+            desk.start(show(desk, desk.chosen))
     desk.tell("part", "brief", "order", "pose", "pick", "busy", "beside", "strength", "compared")
     if known is None and mesh is not None:
-        desk.start(desk.bring(mesh, mesh.stem))
+        desk.start(bring_part(desk, mesh, mesh.stem))
 
 
 def _head(desk: Desk) -> None:
@@ -91,12 +95,12 @@ def _head(desk: Desk) -> None:
                 .classes("jump")
             )
             jumps.append(jump)
-        undo = ui.button("Undo", on_click=desk.undo).props("flat no-caps dense").classes("undo")
-        undo.props('title="Take the last change of the job back (Ctrl Z)"')
+        undone = ui.button("Undo", on_click=lambda: undo(desk)).props("flat no-caps dense").classes("undo")
+        undone.props('title="Take the last change of the job back (Ctrl Z)"')
         ui.keyboard(on_key=lambda event: _undone(desk, event), ignore=["input", "select", "textarea"])
 
     def brief() -> None:
-        undo.set_enabled(desk.history.last is not None)
+        undone.set_enabled(desk.history.last is not None)
 
     def busy() -> None:
         doing = (desk.busy, desk.share) if desk.busy else next(iter(desk.beside.values()), ("", None))
@@ -106,7 +110,7 @@ def _head(desk: Desk) -> None:
 
     def part() -> None:
         name.set_text(desk.name)
-        for one in (*jumps, undo):
+        for one in (*jumps, undone):
             one.set_visibility(desk.brought is not None)
 
     desk.when("busy", busy)
@@ -127,12 +131,12 @@ def _middle(desk: Desk) -> None:
             answer = ui.label().classes("answer")
             with ui.element("div").classes("beneath"):
                 instead = ui.button(
-                    on_click=lambda: desk.order and desk.start(desk.show(desk.order.recommended))
+                    on_click=lambda: desk.order and desk.start(show(desk, desk.order.recommended))
                 )
                 instead.props("flat dense no-caps").classes("instead")
                 rests = ui.label().classes("small")
                 uncounted = ui.button(
-                    "The forces are not counted yet: find the stress", on_click=desk.find_stress
+                    "The forces are not counted yet: find the stress", on_click=lambda: find_stress(desk)
                 )
                 uncounted.props("flat dense no-caps").classes("instead")
                 stale = ui.label().classes("small")
@@ -150,13 +154,13 @@ def _middle(desk: Desk) -> None:
                 desk.visitor.shelf, hint="Drag to turn the view; point at a face to read what is known of it."
             )
         desk.scene.on_picked(desk_picked(desk))
-        desk.scene.on_turned(lambda told: _guarded(desk.turned(told["direction"])))
+        desk.scene.on_turned(lambda told: _guarded(turned(desk, told["direction"])))
         # Between the part and the key of its colours, which may be long: a button stays under the hand.
         with desk.scene, ui.element("div").classes("switches"):
             with ui.element("fieldset"):
                 ui.html("Colour by", sanitize=False, tag="legend")
                 ways = ui.toggle(dict(WAYS), value=desk.paint).props("no-caps dense unelevated")
-                ways.on_value_change(lambda event: _guarded(desk.colour(event.value)))
+                ways.on_value_change(lambda event: _guarded(colour(desk, event.value)))
             with ui.element("fieldset").classes("places"):
                 ui.html("Look from", sanitize=False, tag="legend")
                 for place in _PLACES:
@@ -266,7 +270,7 @@ def _undone(desk: Desk, event: KeyEventArguments) -> None:
         and (event.modifiers.ctrl or event.modifiers.meta)
         and not event.action.repeat
     ):
-        desk.undo()
+        undo(desk)
 
 
 def desk_picked(desk: Desk):  # type: ignore[no-untyped-def]

@@ -113,13 +113,22 @@ async def picked(desk: Desk, told: dict[str, Any]) -> None:
         wanted.along(scaled(unit_of(way), 1.0))
         want(desk, None)
         return
-    found = await desk.pick(told)
+    found = await _named(desk, told)
     if said := wanted.accepts(found):
         ui.notify(said)
         return
     wanted.found = found
     desk.scene.tint([*desk.marked, ("hover", found)])
     desk.tell("pick")
+
+
+async def _named(desk: Desk, picked: dict[str, Any]) -> Picked:
+    """Name what a click stands for."""
+    x, y, z = picked["point"]
+    found: Picked = await desk.visitor.quick.do(
+        "pick", point=(x, y, z), face=int(picked["face"]), kind=picked["kind"]
+    )
+    return found
 
 
 def _taken(desk: Desk) -> None:

@@ -7,7 +7,9 @@ from nicegui.events import GenericEventArguments
 
 from orient.desk import pair
 from orient.desk.beside import care
+from orient.desk.change import weigh
 from orient.desk.order import weights_of
+from orient.desk.shown import show
 from orient.desk.state import BY_HAND, Desk
 from orient.desk.views import PoseCards, TradeOff
 from orient.show.page.facts import MEANT
@@ -36,7 +38,7 @@ def build(desk: Desk) -> None:
 
                 def moved(event: GenericEventArguments, name: str = name, figure: ui.label = figure) -> None:
                     figure.set_text(f"{float(event.args):g}")
-                    desk.weigh(name, float(event.args))
+                    weigh(desk, name, float(event.args))
 
                 # The event of a hand, not of a value that is set here.
                 slider.on("update:model-value", moved, throttle=0.05)
@@ -45,7 +47,7 @@ def build(desk: Desk) -> None:
     figures = ui.expansion("What the figures mean").classes("meant")
     pair.build(desk)
     listed = PoseCards()
-    listed.on_choose(lambda row: desk.start(desk.show(row)))
+    listed.on_choose(lambda row: desk.start(show(desk, row)))
     listed.on_pin(lambda row: pair.pin(desk, row))
     why = ui.element("div").classes("why-room")
     care(desk)
@@ -142,7 +144,7 @@ def _load_words(desk: Desk) -> str:
 def chart(desk: Desk) -> None:
     """The trade-off under the part."""
     drawn = TradeOff(desk.visitor.shelf)
-    drawn.on_choose(lambda row: desk.start(desk.show(row)))
+    drawn.on_choose(lambda row: desk.start(show(desk, row)))
 
     def order() -> None:
         drawn.set_visibility(desk.order is not None)
@@ -172,7 +174,7 @@ def by_hand(desk: Desk) -> None:
             )
             ui.button(
                 f"Show the nearest of the list, {scored.off_deg:.1f}° away",
-                on_click=lambda: desk.start(desk.show(scored.nearest - 1)),
+                on_click=lambda: desk.start(show(desk, scored.nearest - 1)),
             ).props("outline dense no-caps")
 
     desk.when("pose", pose)

@@ -11,14 +11,17 @@ from nicegui import ui
 
 from orient.desk.beside import progress_row
 from orient.desk.entry import as_fields
+from orient.desk.rank import find_stress, stress_lost
+from orient.desk.shown import colour, show
 from orient.desk.state import Desk
 
 
 def build(desk: Desk) -> None:
     """What is asked for, how far it is, and what was found."""
     asks = ui.label().classes("small")
-    go = ui.button("Find the stress", on_click=desk.find_stress).props("unelevated no-caps")
+    go = ui.button("Find the stress", on_click=lambda: find_stress(desk)).props("unelevated no-caps")
     progress_row(desk, "strength")
+    desk.when("lost", lambda: stress_lost(desk))
     found = ui.element("div")
 
     def brief() -> None:
@@ -108,7 +111,7 @@ async def _go_to(desk: Desk, one: Mapping[str, Any]) -> None:
     about = 0.16 * math.hypot(*desk.brought.extents_mm)
     row = int(one["number"]) - 1
     if desk.chosen != row:
-        await desk.show(row)
-    await desk.colour("safety")
+        await show(desk, row)
+    await colour(desk, "safety")
     desk.tell("pose")
     desk.scene.go_to({"id": "", "place": list(one["place"]), "looks": [0.0, 0.0, 0.0], "reach": about})

@@ -8,6 +8,7 @@ from nicegui import ui
 
 from orient.desk.answers import File
 from orient.desk.beside import care, progress_row
+from orient.desk.going import do_beside
 from orient.desk.state import BY_HAND, Desk
 from orient.desk.work import Stopped
 
@@ -51,7 +52,10 @@ def build(desk: Desk) -> None:
                 "Test prints",
                 on_click=lambda: fetch(desk, "take", "trial_prints", minutes=minutes.value or 5.0),
             ).props("outline no-caps")
-        with _offer("The package", "The part, its page and test prints in one zip, with settings to try, the brief, and checksums."):
+        with _offer(
+            "The package",
+            "The part, its page and test prints in one zip, with settings to try, the brief, and checksums.",
+        ):
             ui.button(
                 "Package", on_click=lambda: fetch(desk, "take", "package", minutes=minutes.value or 5.0)
             ).props('outline no-caps aria-label="The package"')
@@ -109,7 +113,8 @@ async def fetch(desk: Desk, where: str, name: str, /, **asked: Any) -> None:
         return
     lane = desk.lane if name == "save" else desk.visitor.long
     try:
-        made: File = await desk.do_beside(
+        made: File = await do_beside(
+            desk,
             where,
             lane,
             name,

@@ -13,6 +13,8 @@ from orient.desk.answers import Compared
 from orient.desk.arrival import receive
 from orient.desk.beside import progress_row
 from orient.desk.bring import uploader
+from orient.desk.going import do_beside
+from orient.desk.part import bring_part
 from orient.desk.scene import PartScene
 from orient.desk.state import Desk
 from orient.desk.work import Stopped
@@ -67,7 +69,8 @@ async def _compare(desk: Desk) -> None:
     desk.compared, desk.compared_under = None, desk.toml
     desk.tell("compared")
     try:
-        compared: Compared = await desk.do_beside(
+        compared: Compared = await do_beside(
+            desk,
             "variant",
             desk.visitor.long,
             "variant",
@@ -127,7 +130,7 @@ async def _go_on(desk: Desk) -> None:
     assert desk.revision is not None
     path, name = desk.revision
     assert desk.brought is not None
-    await desk.bring(path, name, units=desk.brought.units)
+    await bring_part(desk, path, name, units=desk.brought.units)
 
 
 def _side_by_side(desk: Desk, answer: Compared) -> None:

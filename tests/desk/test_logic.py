@@ -19,14 +19,17 @@ from nicegui.testing import user_simulation
 from orient.brief import read_brief
 from orient.desk import shelf as shelves
 from orient.desk.bring import begin_afresh, sample
+from orient.desk.change import REST_S, edit, undo, weigh
 from orient.desk.edits import History, brief_of, data_from, toml_of, with_added, with_value, without
 from orient.desk.job import open_brief
 from orient.desk.jobs import JOBS, Held
 from orient.desk.layout import build
 from orient.desk.order import cards, in_order, order_of
+from orient.desk.part import bring_part
+from orient.desk.rank import find_stress
 from orient.desk.serve import show_trouble
 from orient.desk.shelf import Shelf
-from orient.desk.state import REST_S
+from orient.desk.shown import show
 from orient.desk.take import fetch
 from orient.desk.views import HardFeatures, PoseCards
 from orient.desk.visitor import Visitors
@@ -34,6 +37,7 @@ from orient.desk.warm import Warm
 from orient.errors import OrientError
 from orient.part.read import read_part
 from orient.show.document import ranking_document
+from tests.benchmarks.meshes import bracket
 from tests.desk.shapes import dense
 
 PARTS = Path(__file__).parents[2] / "sample_parts"
@@ -202,6 +206,24 @@ def test_84_000_faces_go_out_in_a_megabyte_and_a_recolour_in_20_kb(tmp_path):
     assert max(sizes["overhang"], sizes["thickness"]) <= 20_000
 
 
+@pytest.mark.slow
+def test_the_colours_of_safety_of_84_000_faces_go_out_in_20_kb(tmp_path):
+    bracket(84_000).export(tmp_path / "dense.stl")
+    held, up = Held(), (0.0, 0.0, 1.0)
+    assert JOBS["bring"](held, quiet, path=str(tmp_path / "dense.stl"), name="dense").faces > 80_000
+    held_at, pushed_at = "face-near:0,0,0", "face-near:3,2,80"
+    data = {
+        "process": {"polymer": "ASA"},
+        "load": {"case": [{"fixed": [held_at], "force": [{"on": pushed_at, "newtons": [0, 0, -120]}]}]},
+    }
+    JOBS["strength"](held, quiet, toml=toml_of(data))
+    colours = JOBS["colours"](held, quiet, kind="safety", direction=up)
+    size = len(gzip.compress(colours.code)) + len(gzip.compress(json.dumps(colours.key).encode()))
+    print(f"safety: {size / 1000:.1f} kB")
+    assert len(set(colours.code)) > 1
+    assert size <= 20_000
+
+
 def test_what_lies_on_a_shelf_is_fetched_by_its_name_alone_until_it_is_cleared():
     shelf = Shelf()
     name = shelf.put(b"a mesh" * 100).rpartition("/")[2]
@@ -255,7 +277,7 @@ def test_a_part_named_at_the_start_is_read_ranked_and_reweighed(tmp_path):
             (listed,) = ElementFilter(kind=PoseCards)
             assert listed.props["cards"][0]["along"] == "−y"
             before = desk.history.now
-            desk.weigh("first_layer", 5.0)
+            weigh(desk, "first_layer", 5.0)
             assert listed.props["cards"][0]["along"] == "+z"
         await seen(lambda: desk.judged.toml == toml_of(desk.history.now))
         assert desk.direction == (0.0, 0.0, 1.0)
@@ -278,11 +300,11 @@ def test_a_slider_that_moves_on_while_a_pose_is_made_leaves_the_process_alone(tm
         with user:
             # The lane is at work, so that the pose which the first move asks for has to wait.
             other = asyncio.ensure_future(quick.do("evaluate", toml="[process]\nlayer_height_mm = 0.15\n"))
-            desk.weigh("first_layer", 5.0)
+            weigh(desk, "first_layer", 5.0)
             await asyncio.sleep(REST_S + 0.1)
-            desk.weigh("first_layer", 0.0)
+            weigh(desk, "first_layer", 0.0)
             await asyncio.sleep(REST_S + 0.1)
-            desk.weigh("support", 4.0)
+            weigh(desk, "support", 4.0)
         await other
         await seen(lambda: desk.judged.toml == toml_of(desk.history.now))
         assert quick.process_id == child
@@ -298,7 +320,7 @@ def test_a_job_that_is_mended_while_the_bad_one_waits_is_ranked(tmp_path):
             other = asyncio.ensure_future(desk.visitor.quick.do("evaluate", toml="[job]\nquantity = 3\n"))
             await asyncio.sleep(0.01)
             for width in (60.0, 0.5):
-                desk.edit(with_value(desk.history.now, "process.line_width_mm", width), "the line")
+                edit(desk, with_value(desk.history.now, "process.line_width_mm", width), "the line")
                 await asyncio.sleep(0.05)
         await other
         await seen(lambda: desk.judged.toml == toml_of(desk.history.now))
@@ -314,7 +336,7 @@ def test_the_unit_that_was_answered_is_in_the_brief_and_that_of_an_opened_one_is
     async def test(user, desk):
         await seen(lambda: desk.brought is not None and desk.brought.doubt is not None)
         with user:
-            await desk.bring(small, "small", units="in")
+            await bring_part(desk, small, "small", units="in")
         await seen(lambda: desk.judged is not None)
         assert tomllib.loads(desk.saved) == {"part": {"units": "in"}}
         # The shell's own reader finds the part as large as it lies here.
@@ -334,7 +356,7 @@ def test_forces_and_fixings_are_listed_and_removed_one_by_one(tmp_path):
         await seen(lambda: desk.judged is not None)
         data, *_ = data_from(BRACKET.with_suffix(".toml").read_bytes())
         with user:
-            desk.edit(data, "the brief")
+            edit(desk, data, "the brief")
         await user.should_see("held: hole near −27, 0, 3")
         await user.should_see("120 N along 0, 0, −1: face near 12.5, 0, 40")
         await user.should_see("bears no support: face near 12.5, 0, 40")
@@ -342,7 +364,7 @@ def test_forces_and_fixings_are_listed_and_removed_one_by_one(tmp_path):
             removes = [one for one in ElementFilter(kind=ui.button) if one.text == "Remove"]
         assert len(removes) == 5  # an axis, two bolts, a force, a face
         with user:
-            desk.edit(without(desk.history.now, ("load", "case", 0, "fixed", 0)), "a fixing", again=False)
+            edit(desk, without(desk.history.now, ("load", "case", 0, "fixed", 0)), "a fixing", again=False)
         await user.should_not_see("held: hole near −27, 0, 3")
         await seen(lambda: not background_tasks.running_tasks or desk.busy == "")
 
@@ -374,7 +396,7 @@ def test_a_fill_is_typed_in_percent_and_kept_as_a_share(tmp_path):
             assert desk.history.now["process"]["infill"] == 1.0
             fill.set_value(None)
             assert "process" not in desk.history.now
-            desk.edit(with_value(desk.history.now, "process.infill", 0.15), "the fill")
+            edit(desk, with_value(desk.history.now, "process.infill", 0.15), "the fill")
             assert fill.value == 15
         await seen(lambda: not background_tasks.running_tasks or desk.busy == "")
 
@@ -386,7 +408,7 @@ def test_another_load_case_is_held_as_the_one_before_and_takes_what_is_added(tmp
         await seen(lambda: desk.judged is not None)
         data, *_ = data_from(BRACKET.with_suffix(".toml").read_bytes())
         with user:
-            desk.edit(data, "the brief")
+            edit(desk, data, "the brief")
         before = desk.history.now["load"]["case"]
         user.find("Add another load case").click()
         held = list(before[0]["fixed"])
@@ -408,7 +430,7 @@ def test_pressures_moments_and_weight_of_an_opened_brief_are_told_and_removed(tm
     async def test(user, desk):
         await seen(lambda: desk.judged is not None)
         with user:
-            desk.edit(data_from(_LOADED.encode())[0], "the brief")
+            edit(desk, data_from(_LOADED.encode())[0], "the brief")
         await user.should_see("0.2 MPa into it: face near 12.5, 0, 40")
         await user.should_see("moment of 500 N·mm: hole near 27, 0, 3")
         await user.should_see("its own weight, down along 0, 0, −1")
@@ -431,7 +453,7 @@ def test_what_goes_wrong_in_work_that_nobody_waits_for_is_told_in_the_page(tmp_p
     async def test(user, desk):
         await seen(lambda: desk.judged is not None)
         with user:
-            desk.edit(with_value(desk.history.now, "process.polymer", "unobtainium"), "the polymer")
+            edit(desk, with_value(desk.history.now, "process.polymer", "unobtainium"), "the polymer")
         await seen(lambda: any("unobtainium" in said for said in user.notify.messages))
 
         async def fault():
@@ -496,27 +518,27 @@ def test_what_fails_under_its_load_is_said_to_beside_the_answer_and_stays_said_w
     async def test(user, desk):
         await seen(lambda: desk.judged is not None)
         with user:
-            desk.edit(job, "the brief")
+            edit(desk, job, "the brief")
         await user.should_see("The forces are not counted yet: find the stress")
         await seen(lambda: desk.busy == "" and not desk.stale)
         with user:
-            await desk.find_stress()
+            await find_stress(desk)
         assert desk.loaded
         await user.should_see("It is expected to fail under its load, safety factor 0.")
         # The safety is of the part that hours and material are of.
         assert desk.history.now["process"]["infill"] == 0.2
         await user.should_see("Safety, hours, material and cost are of a part filled to 20 %")
         with user:
-            desk.edit(with_value(desk.history.now, "job.quantity", 3), "the quantity")
+            edit(desk, with_value(desk.history.now, "job.quantity", 3), "the quantity")
         await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
         assert desk.loaded
         with user:
-            desk.edit(with_value(desk.history.now, "process.infill", 0.3), "the fill")
+            edit(desk, with_value(desk.history.now, "process.infill", 0.3), "the fill")
         await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
         assert not desk.loaded
         # What was found for the job before is there again with it.
         with user:
-            desk.undo()
+            undo(desk)
         await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
         assert desk.loaded
         # Whoever stops what goes on beside it loses the stress, and is told so; the list goes on.
@@ -528,10 +550,10 @@ def test_what_fails_under_its_load_is_said_to_beside_the_answer_and_stays_said_w
         await seen(lambda: not desk.loaded and desk.busy == "")
         await user.should_see("The forces are not counted yet: find the stress")
         with user:
-            await desk.show(desk.cards[-1].row)
+            await show(desk, desk.cards[-1].row)
         await seen(lambda: desk.chosen + 1 in desk.poses)
         with user:
-            desk.edit(with_value(desk.history.now, "process.line_width_mm", 60), "the line")
+            edit(desk, with_value(desk.history.now, "process.line_width_mm", 60), "the line")
         await seen(lambda: desk.trouble and desk.busy == "")
         await user.should_see("The job as it is now cannot be ranked; this is of the job before.")
 
@@ -544,13 +566,13 @@ def test_a_stress_of_one_part_is_never_told_of_another(tmp_path):
     async def test(user, desk):
         await seen(lambda: desk.judged is not None)
         with user:
-            desk.edit(job, "the brief")
+            edit(desk, job, "the brief")
         await seen(lambda: desk.busy == "" and not desk.stale)
         with user:
-            finding = desk.start(desk.find_stress())
+            finding = desk.start(find_stress(desk))
             await seen(lambda: desk.visitor.long.busy)
             # The same job, as a revision has it.
-            await desk.bring(BRACKET, "another")
+            await bring_part(desk, BRACKET, "another")
             await finding
         assert desk.judged is not None
         assert (desk.name, desk.loaded, desk.judged.strength) == ("another", False, None)
@@ -564,7 +586,7 @@ def test_a_file_that_cannot_be_read_leaves_the_part_before_ranked(tmp_path):
     async def test(user, desk):
         await seen(lambda: desk.busy.startswith("Measuring"))
         with user, pytest.raises(OrientError):
-            await desk.bring(tmp_path / "no.stl", "no")
+            await bring_part(desk, tmp_path / "no.stl", "no")
         await seen(lambda: desk.judged is not None)
         assert desk.name == BRACKET.stem
 
@@ -578,7 +600,7 @@ def test_what_the_service_asks_is_ticked(tmp_path):
             outdoors = next(one for one in ElementFilter(kind=ui.checkbox) if one.text == "outdoors")
             outdoors.set_value(True)
             assert desk.history.now["job"] == {"outdoor": True}
-            desk.undo()
+            undo(desk)
             assert outdoors.value is False
             assert desk.history.now == {}
         await seen(lambda: not background_tasks.running_tasks or desk.busy == "")
@@ -592,14 +614,14 @@ def test_another_part_keeps_the_shops_part_of_a_job_and_not_the_load_of_the_part
     async def test(user, desk):
         await seen(lambda: desk.judged is not None)
         with user:
-            desk.edit(job, "the brief", again=False)
+            edit(desk, job, "the brief", again=False)
             broken = tmp_path / "broken.stl"
             broken.write_text("no mesh at all")
             with pytest.raises(OrientError):
-                await desk.bring(broken, "broken", read=lambda: begin_afresh(desk))
+                await bring_part(desk, broken, "broken", read=lambda: begin_afresh(desk))
             # What cannot be read leaves part and job as they were.
             assert desk.history.now == job
-            await desk.bring(path, "again", read=lambda: begin_afresh(desk))
+            await bring_part(desk, path, "again", read=lambda: begin_afresh(desk))
         assert desk.history.now == {"process": {"polymer": "PETG"}}
         user.find("Undo").click()
         assert desk.history.now == job
@@ -607,7 +629,7 @@ def test_another_part_keeps_the_shops_part_of_a_job_and_not_the_load_of_the_part
             await sample(desk, BRACKET)
         assert desk.history.now["load"]["case"]
         with user:
-            await desk.bring(path, "again", read=lambda: begin_afresh(desk))
+            await bring_part(desk, path, "again", read=lambda: begin_afresh(desk))
         assert desk.history.now == {}
         await seen(lambda: desk.busy == "")
 
@@ -619,7 +641,7 @@ def test_a_pose_that_other_weights_brought_up_has_its_hard_features_counted_once
         await seen(lambda: desk.judged is not None and desk.judged.counts and desk.busy == "")
         row = next(row for row in range(len(desk.judged.ranking.directions)) if row not in desk.judged.counts)
         with user:
-            desk.start(desk.show(row))
+            desk.start(show(desk, row))
 
         def said():
             (card,) = [one for one in desk.cards if one.row == row]

@@ -249,12 +249,13 @@ def test_a_browser_killed_in_the_middle_of_a_solve_leaves_an_idle_desk_within_5_
         page.get_by_role("button", name="Find the stress", exact=True).click()
         server = psutil.Process(one.process.pid)
         before = {child.pid: sum(child.cpu_times()[:2]) for child in server.children()}
-        time.sleep(1.5)
-        [solves] = [
-            child.pid
-            for child in server.children()
-            if sum(child.cpu_times()[:2]) - before.get(child.pid, 0.0) > 1.0
-        ]
+
+        def at_work():
+            used = {child.pid: sum(child.cpu_times()[:2]) for child in server.children()}
+            return [pid for pid, seconds in used.items() if seconds - before.get(pid, 0.0) > 1.0]
+
+        until(at_work, 30.0)
+        [solves] = at_work()
         os.killpg(process.pid, signal.SIGKILL)
         process.wait()
         took = until(lambda: not alive(solves), 5.0)

@@ -11,7 +11,15 @@ from nicegui import ui
 
 from orient.desk.answers import Vector
 
-_FIELDS = {"layer_height_mm": "Layer height", "line_width_mm": "Line width", "nozzle_mm": "Nozzle"}
+_FIELDS = {
+    "layer_height_mm": "Layer height",
+    "line_width_mm": "Line width",
+    "nozzle_mm": "Nozzle",
+    "min_safety_factor": "the least safety factor",
+    "max_deflection_mm": "how far it may give way",
+    "max_height_mm": "the greatest height",
+    "min_strength_retained": "the least strength kept",
+}
 
 
 def entry(words: str, remove: Callable[[], Any]) -> None:

@@ -11,11 +11,12 @@ from nicegui.events import UploadEventArguments
 
 from orient.brief import vector_from_text
 from orient.cost.plan import INFILL
-from orient.desk import cases
+from orient.desk import cases, limits
 from orient.desk.answers import Picked, Vector
 from orient.desk.change import edit
 from orient.desk.edits import data_from, with_added, with_value, without
 from orient.desk.entry import entry, selector_words, vector_words
+from orient.desk.numbers import Number, number_boxes
 from orient.desk.part import bring_part
 from orient.desk.pick import Wanted, axes_of, mark, want
 from orient.desk.state import Desk
@@ -25,8 +26,14 @@ from orient.materials.polymers import polymers
 from orient.process import DEFAULT_POLYMER, LAYER_OF_NOZZLE, NOZZLE_MM
 
 _KINDS = {"tension": "pulled", "compression": "pressed", "bending": "bent"}
-# A share in the brief, a percentage as the trade says it.
-_PERCENT = {"process.infill"}
+_NUMBERS = (
+    Number("process.layer_height_mm", "Layer height, mm", "the layer", 0.05),
+    Number("process.nozzle_mm", "Nozzle, mm", "the nozzle", 0.1, f"{NOZZLE_MM:g}"),
+    Number("process.line_width_mm", "Line width, mm", "the line", 0.05, "by nozzle"),
+    Number("process.infill", "Fill, %", "the fill", 5, f"{100 * INFILL:g}", percent=True),
+    Number("load.service_temp_c", "In use at, °C", "how warm it gets", 5, "not said"),
+    Number("job.quantity", "Parts wanted", "the quantity", 1, "1", whole=True),
+)
 _MATTERS = {
     "visible": "is seen",
     "fit": "fits to another part",
@@ -49,6 +56,7 @@ def build(desk: Desk) -> None:
         cases.build(desk)
         _load(desk)
         _faces(desk)
+        limits.build(desk)
 
 
 # Process.
@@ -75,8 +83,6 @@ def _process(desk: Desk) -> None:
             value = event.value
             if filling:
                 return  # not a hand: the brief is shown
-            if isinstance(value, float | int) and not isinstance(value, bool) and value <= 0:
-                value = None
             if value in ("", None) and key == "process.polymer":
                 return
             edit(desk, with_value(desk.history.now, key, value or None), what)
@@ -88,33 +94,8 @@ def _process(desk: Desk) -> None:
             names, label="Polymer", with_input=True, on_change=field("process.polymer", "the polymer")
         )
         machine = ui.select(classes, label="Machine", on_change=field("process.machine", "the machine"))
-        numbers = {
-            "process.layer_height_mm": ("Layer height, mm", "the layer", 0.05, ""),
-            "process.nozzle_mm": ("Nozzle, mm", "the nozzle", 0.1, f"{NOZZLE_MM:g}"),
-            "process.line_width_mm": ("Line width, mm", "the line", 0.05, "by nozzle"),
-            "process.infill": ("Fill, %", "the fill", 5, f"{100 * INFILL:g}"),
-            "load.service_temp_c": ("In use at, °C", "how warm it gets", 5, "not said"),
-            "job.quantity": ("Parts wanted", "the quantity", 1, "1"),
-        }
-        inputs = {}
-        for key, (label, what, step, usual) in numbers.items():
-            whole = key == "job.quantity"
-            inputs[key] = ui.number(label, step=step, placeholder=usual, precision=0 if whole else None)
-            inputs[key].props("clearable debounce=500 stack-label")
-
-            def set_(event: Any, key: str = key, what: str = what, whole: bool = whole) -> None:
-                value = event.value
-                if filling:
-                    return
-                if value is not None and value <= 0:
-                    value = None
-                value = int(value) if whole and value is not None else value
-                if key in _PERCENT and value is not None:
-                    value = min(round(value / 100.0, 6), 1.0)
-                edit(desk, with_value(desk.history.now, key, value), what, joins=True)
-
-            inputs[key].on_value_change(set_)
-        for one in (polymer, machine, *inputs.values()):
+        inputs = number_boxes(desk, _NUMBERS)
+        for one in (polymer, machine):
             one.props("dense outlined")
     said = {
         "job.outdoor": ("outdoors", "whether it is used outdoors"),
@@ -136,10 +117,6 @@ def _process(desk: Desk) -> None:
         machine.set_value(process.get("machine", "") if process.get("machine", "") in classes else "")
         nozzle = process.get("nozzle_mm", NOZZLE_MM)
         inputs["process.layer_height_mm"].props(f"placeholder={LAYER_OF_NOZZLE * nozzle:g}")
-        for key, one in inputs.items():
-            section, name = key.split(".")
-            value = now.get(section, {}).get(name)
-            one.set_value(round(100.0 * value, 4) if key in _PERCENT and value is not None else value)
         for key, tick in ticks.items():
             section, name = key.split(".")
             tick.set_value(bool(now.get(section, {}).get(name)))

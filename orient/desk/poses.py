@@ -77,11 +77,12 @@ def build(desk: Desk) -> None:
             asks.set_text(waits if asked else none if desk.brought is None else soon)
         else:
             load = _load_words(desk)
-            count = len(desk.judged.ranking.directions)
+            count, out = len(desk.judged.ranking.directions), len(desk.judged.ranking.excluded)
+            left = f" {out:,} more are left out by what a pose must keep, under Job." if out else ""
             asks.set_text(
                 f"{count:,} poses were tried and numbered by score, the lower the better. Shown are the best "
                 f"that stand well apart, and the best that rests on no flat face. “Along −y” means that −y "
-                f"of the file points up.{load}"
+                f"of the file points up.{left}{load}"
             )
 
     meant: list[str] = []

@@ -426,6 +426,38 @@ def test_another_load_case_is_held_as_the_one_before_and_takes_what_is_added(tmp
     simulated(test, tmp_path)
 
 
+def test_what_a_pose_must_keep_leaves_poses_out_and_is_held_against_stress_once_there_is_one(tmp_path):
+    path, job = beam(tmp_path, 5.0)
+    limits = {"max_height_mm": 7.0, "max_deflection_mm": 1000.0, "min_safety_factor": 0.01}
+
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None)
+        assert desk.judged.ranking.excluded == ()
+        with user:
+            edit(desk, job | {"limits": limits}, "the brief")
+        await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
+        # A bar of 6 by 6 by 24 mm lies lower than 7 mm, and stands higher.
+        assert desk.judged.ranking.columns["height_mm"].max() <= 7.0
+        out = len(desk.judged.ranking.excluded)
+        assert out > 100
+        await user.should_see(f"{out:,} more are left out by what a pose must keep, under Job.")
+        user.find("Height, mm, at most").clear().type("5")
+        await seen(lambda: desk.trouble != "" and desk.busy == "")
+        await user.should_see("the nearest one would pass with the greatest height from 5 to 6.")
+        with user:
+            undo(desk)
+        await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
+        with user:
+            await find_stress(desk)
+        assert desk.loaded
+        with user:
+            edit(desk, with_value(desk.history.now, "limits.min_safety_factor", 1e6), "the least factor")
+        await seen(lambda: desk.trouble != "" and desk.busy == "")
+        await user.should_see("would pass with the least safety factor from 1,000,000 to")
+
+    simulated(test, tmp_path, path)
+
+
 def test_pressures_moments_and_weight_of_an_opened_brief_are_told_and_removed(tmp_path):
     async def test(user, desk):
         await seen(lambda: desk.judged is not None)

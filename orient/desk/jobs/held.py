@@ -153,9 +153,9 @@ class Held:
         self, brief: Brief, say: Say, features: bool | None, forces: bool, given: Vector | None = None
     ) -> Evaluation:
         if not forces:
-            # A least safety factor is asked for once there is one.
+            # A least safety factor, and how far the part may give way, are asked for once they are known.
             load = brief.load.model_copy(update={"case": ()})
-            limits = brief.limits.model_copy(update={"min_safety_factor": None})
+            limits = brief.limits.model_copy(update={"min_safety_factor": None, "max_deflection_mm": None})
             brief = brief.model_copy(update={"load": load, "limits": limits})
         return evaluate(
             self.at_hand.part,

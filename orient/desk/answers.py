@@ -166,6 +166,8 @@ class Judged:
         The share of the inside that hours and material are of.
     fill : str
         Which inside the safety is of, and which hours and material are of; empty where all are solid.
+    suits : tuple of (str, str)
+        What polymer and machine make of what is asked for: ``fine``, ``care`` or ``no``, and a sentence.
     load_caution : str or None
         The line that stands wherever a figure of strength does.
     file_name : str
@@ -187,6 +189,7 @@ class Judged:
     failing: tuple[str, ...]
     infill: float
     fill: str
+    suits: tuple[tuple[str, str], ...]
     load_caution: str | None
     file_name: str
 

@@ -78,8 +78,7 @@ def begin_afresh(desk: Desk) -> None:
     before = desk.history.now
     kept = {} if before == desk.sample_job else of_the_shop(before)
     if desk.history.change(kept, "a job for another part"):
-        rest = "polymer, machine and weights are kept" if kept else "it was the sample's"
-        ui.notify(f"The job begins anew for another part; {rest}. Undo brings the one before back.")
+        desk.left = desk.name, before
         desk.tell("brief")
 
 

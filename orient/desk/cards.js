@@ -7,7 +7,7 @@ export default {
           <img v-if="pictures[card.row]" :src="pictures[card.row]" :alt="'Pose ' + card.number + ', along ' + card.along" width="112" height="84">
           <span v-else class="blank" aria-hidden="true"></span>
           <span class="told">
-            <strong>{{ card.number }}<span class="along"> along {{ card.along }}</span><span v-if="card.leans" class="along leans">, {{ card.leans }}</span> <span v-if="card.taken" class="tag">take this</span></strong>
+            <strong>{{ card.number }}<span class="along"> along {{ card.along }}</span><span v-if="card.leans" class="along leans">, {{ card.leans }}</span> <span v-if="card.taken" class="tag">{{ card.fails ? "best, but fails" : "take this" }}</span></strong>
             <span v-if="card.unsteady" class="unsteady">rests on {{ card.unsteady }}</span>
             <span class="figures"><span v-for="fact in card.facts" :key="fact.name"><span class="name" :title="fact.meant">{{ fact.name }}</span> {{ fact.said }}<span v-if="fact.best" class="best" title="The best of the poses in this list">best here</span></span></span>
           </span>

@@ -29,11 +29,19 @@ def edit(desk: Desk, new: Data, what: str, *, joins: bool = False, again: bool =
 
 def undo(desk: Desk) -> None:
     """Take the last change back."""
-    what = desk.history.undo()
+    _moved(desk, desk.history.undo(), "Taken back", "Nothing to take back.")
+
+
+def redo(desk: Desk) -> None:
+    """Make again what was taken back last."""
+    _moved(desk, desk.history.redo(), "Made again", "Nothing was taken back.")
+
+
+def _moved(desk: Desk, what: str | None, done: str, none: str) -> None:
     if what is None:
-        ui.notify("Nothing to take back.")
+        ui.notify(none)
         return
-    ui.notify(f"Taken back: {what}.")
+    ui.notify(f"{done}: {what}.")
     desk.stale = True
     desk.tell("brief")
     desk.start(rank_anew(desk))

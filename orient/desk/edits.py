@@ -233,10 +233,13 @@ class History:
         The brief as it stands.
     past : list of (dict, str)
         Earlier ones, the latest last, each with what was changed since, in words.
+    undone : list of (dict, str)
+        What was taken back since the last change, the latest last, each with what had been changed.
     """
 
     now: Data = field(default_factory=dict)
     past: list[tuple[Data, str]] = field(default_factory=list)
+    undone: list[tuple[Data, str]] = field(default_factory=list)
     _last: float = 0.0
 
     def change(self, new: Data, what: str, *, joins: bool = False) -> bool:
@@ -270,19 +273,36 @@ class History:
             self.past.append((self.now, what))
             del self.past[:-_MOST_KEPT]
         self.now = new
+        self.undone.clear()
         return True
 
     def undo(self) -> str | None:
         """Take the last change back; says which, or None where there is none."""
         if not self.past:
             return None
-        self.now, what = self.past.pop()
+        before, what = self.past.pop()
+        self.undone.append((self.now, what))
+        self.now = before
+        return what
+
+    def redo(self) -> str | None:
+        """Make again what was taken back last; says which, or None where there is none."""
+        if not self.undone:
+            return None
+        after, what = self.undone.pop()
+        self.past.append((self.now, what))
+        self.now = after
         return what
 
     @property
     def last(self) -> str | None:
         """What `undo` would take back, in words."""
         return self.past[-1][1] if self.past else None
+
+    @property
+    def next(self) -> str | None:
+        """What `redo` would make again, in words."""
+        return self.undone[-1][1] if self.undone else None
 
     @property
     def toml(self) -> str:

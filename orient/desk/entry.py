@@ -72,7 +72,12 @@ def as_fields(said: str) -> str:
     'It was probably drawn in inches.'
     >>> as_fields("[process] line_width_mm is 60 but the nozzle is 0.4 mm.")
     'Line width is 60 but the nozzle is 0.4 mm.'
+    >>> as_fields('selector "face-near:0,0,4" finds no face with an area; mend the mesh.')
+    'The face near 0, 0, 4 finds no face with an area; mend the mesh.'
     """
+    said = re.sub(r'[Ss]elector "([^"]+)"', lambda found: f"The {selector_words(found[1])}", said)
+    again = ": take it away under Job, and click it again nearer its middle"
+    said = said.replace("; move the point into one of them", again)
     said = said.replace("ive infill in [process]", "ive the Fill, under Job,").replace("[process] ", "")
     for key, words in _FIELDS.items():
         said = said.replace(key, words)

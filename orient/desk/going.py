@@ -32,7 +32,9 @@ async def do_beside(desk: Desk, kind: str, lane: Work, job: str, begins: str, /,
     """
 
     def far(words: str, share: float | None) -> None:
-        desk.beside[kind] = words, share
+        # What follows may be told anew from its own beginning: a bar that goes back is not believed.
+        before = desk.beside.get(kind, ("", None))[1]
+        desk.beside[kind] = words, share if before is None or share is None else max(share, before)
         desk.tell("beside")
 
     desk.said.pop(kind, None)

@@ -11,10 +11,10 @@ from nicegui.events import UploadEventArguments
 
 from orient.brief import vector_from_text
 from orient.cost.plan import INFILL
-from orient.desk import cases, limits
+from orient.desk import cases, limits, suits
 from orient.desk.answers import Picked, Vector
 from orient.desk.change import edit
-from orient.desk.edits import data_from, with_added, with_value, without
+from orient.desk.edits import data_from, of_the_shop, with_added, with_value, without
 from orient.desk.entry import entry, selector_words, vector_words
 from orient.desk.numbers import Number, number_boxes
 from orient.desk.part import bring_part
@@ -52,11 +52,43 @@ def build(desk: Desk) -> None:
                     "Save the job as brief.toml, which the shell reads too"
                 )
                 _opener(desk)
+        _left_behind(desk)
         _process(desk)
         cases.build(desk)
         _load(desk)
         _faces(desk)
         limits.build(desk)
+
+
+def _left_behind(desk: Desk) -> None:
+    """That another part begins another job, and the way back to the one before."""
+    room = ui.element("div").classes("note left-behind").props('aria-live="polite"')
+
+    def use() -> None:
+        if desk.left is not None:
+            name, before = desk.left
+            desk.left = None
+            edit(desk, before, f"the job of {name}")
+
+    def leave() -> None:
+        desk.left = None
+        desk.tell("brief")
+
+    def brief() -> None:
+        room.clear()
+        room.set_visibility(desk.left is not None)
+        if desk.left is None:
+            return
+        kept = of_the_shop(desk.left[1])
+        rest = "; polymer, machine, weights and rates are kept" if kept == desk.history.now else ""
+        with room:
+            ui.label(f"The job begins anew for this part{rest}.")
+            with ui.element("div").classes("abreast"):
+                ui.button(f"Take over the job of {desk.left[0]}", on_click=use).props("outline dense no-caps")
+                ui.button("Leave it", on_click=leave).props("flat dense no-caps")
+
+    desk.when("brief", brief)
+    desk.when("part", brief)
 
 
 # Process.
@@ -107,6 +139,8 @@ def _process(desk: Desk) -> None:
         for key, (label, what) in said.items():
             ticks[key] = ui.checkbox(label).props("dense")
             ticks[key].on_value_change(field(key, what))
+
+    suits.build(desk)
 
     def brief() -> None:
         nonlocal filling
@@ -224,7 +258,8 @@ def _want_points(desk: Desk) -> None:
 def _faces(desk: Desk) -> None:
     ui.html("<h3>Faces that matter</h3>", sanitize=False)
     with ui.element("div").classes("abreast"):
-        why = ui.select(_MATTERS, value="visible", label="A face that").props("dense outlined").classes("why")
+        why = ui.select(_MATTERS, value=desk.matters, label="A face that").props("dense outlined")
+        why.classes("why").on_value_change(lambda event: setattr(desk, "matters", event.value))
         ui.button("Click a face", on_click=lambda: _want_face(desk, why.value)).props("outline dense no-caps")
     listed = ui.element("div")
 

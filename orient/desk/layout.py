@@ -9,7 +9,7 @@ from nicegui.events import KeyEventArguments
 
 from orient.desk import bring, hard, job, pick, poses, strength, take, variants
 from orient.desk.beside import told_words
-from orient.desk.change import undo
+from orient.desk.change import redo, undo
 from orient.desk.order import Card
 from orient.desk.part import bring_part
 from orient.desk.rank import find_stress
@@ -96,11 +96,17 @@ def _head(desk: Desk) -> None:
             )
             jumps.append(jump)
         undone = ui.button("Undo", on_click=lambda: undo(desk)).props("flat no-caps dense").classes("undo")
-        undone.props('title="Take the last change of the job back (Ctrl Z)"')
+        again = ui.button("Redo", on_click=lambda: redo(desk)).props("flat no-caps dense")
         ui.keyboard(on_key=lambda event: _undone(desk, event), ignore=["input", "select", "textarea"])
 
     def brief() -> None:
-        undone.set_enabled(desk.history.last is not None)
+        last, coming = desk.history.last, desk.history.next
+        undone.set_enabled(last is not None)
+        undone.props["title"] = f"Take back: {last} (Ctrl Z)" if last else "No change of the job to take back"
+        undone.update()
+        again.set_visibility(coming is not None)
+        again.props["title"] = f"Make again: {coming} (Ctrl Y)"
+        again.update()
 
     def busy() -> None:
         doing = (desk.busy, desk.share) if desk.busy else next(iter(desk.beside.values()), ("", None))
@@ -112,6 +118,7 @@ def _head(desk: Desk) -> None:
         name.set_text(desk.name)
         for one in (*jumps, undone):
             one.set_visibility(desk.brought is not None)
+        brief()
 
     desk.when("busy", busy)
     desk.when("beside", busy)
@@ -142,6 +149,7 @@ def _middle(desk: Desk) -> None:
                 stale = ui.label().classes("small")
                 told = ui.label().classes("small").props('aria-live="polite"')
                 fails = ui.label().classes("fails")
+                unfit = ui.label().classes("fails short")
             out = ui.button(
                 "Take the 3MF", on_click=lambda: take.fetch(desk, take.BESIDE_THE_ANSWER, "save", kind="3mf")
             )
@@ -204,6 +212,10 @@ def _middle(desk: Desk) -> None:
         fails.set_visibility(bool(bears))
         fails.set_text(bears)
         fails.classes(f"fails {how}".strip(), remove="bears unsure short")
+        # What makes any pose useless stands beside the answer.
+        wont = () if desk.judged is None else [said for verdict, said in desk.judged.suits if verdict == "no"]
+        unfit.set_visibility(bool(wont))
+        unfit.set_text(wont[0] if wont else "")
 
     def beside() -> None:
         finding = "strength" in desk.beside
@@ -264,12 +276,12 @@ def _bears_words(desk: Desk, card: Card | None) -> tuple[str, str]:
 
 
 def _undone(desk: Desk, event: KeyEventArguments) -> None:
-    if (
-        event.action.keydown
-        and event.key.name == "z"
-        and (event.modifiers.ctrl or event.modifiers.meta)
-        and not event.action.repeat
-    ):
+    held, key = event.modifiers, str(event.key.name).lower()
+    if not (event.action.keydown and (held.ctrl or held.meta)) or event.action.repeat:
+        return
+    if key == "y" or (key == "z" and held.shift):
+        redo(desk)
+    elif key == "z":
         undo(desk)
 
 

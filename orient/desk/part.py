@@ -43,6 +43,7 @@ async def bring_part(
         raise
     finally:
         desk.say("")
+    desk.left = None
     if read is not None:
         read()
     desk.visitor.shelf.renew()

@@ -73,7 +73,7 @@ def banner(desk: Desk) -> None:
                 ui.label(wanted.words)
             else:
                 ui.label(f"This selects the {wanted.found.words}.")
-                ui.label("Take it, or click another instead.").classes("small")
+                ui.label(f"{wanted.words} Take it, or click another instead.").classes("small")
                 ui.button("Take it", on_click=lambda: _taken(desk)).props("unelevated dense no-caps")
             done = wanted.again and wanted.taken and wanted.found is None
             ui.button("Done" if done else "Cancel", on_click=lambda: _leave(desk)).props(

@@ -22,9 +22,9 @@ export default {
       <div class="viewer" ref="host" tabindex="0" role="application"
         aria-label="The part in 3D. Arrow keys turn it, plus and minus come nearer and go away, Home goes back. When a face is asked for, Enter takes what is in the middle."></div>
       <p class="pointed" ref="pointed" hidden></p>
+      <p class="face-said small" ref="said" aria-live="polite"></p>
       <slot></slot>
       <div class="key" ref="key"></div>
-      <p class="face-said small" ref="said" aria-live="polite"></p>
     </div>`,
   props: { hint: String, quiet: Boolean },
   created() { this.work = Promise.resolve(); this.mode = { name: "look" }; this.colourings = new Map(); },

@@ -91,6 +91,10 @@ class Desk:
         The brief that it was compared under.
     sample_job : dict
         The job that came with the sample that was brought last.
+    left : (str, dict) or None
+        The part before, and the job of it that was left behind.
+    matters : str
+        How the next face that matters is said to matter.
     case : int
         The load case that fixings and forces are added to.
     page : Element or None
@@ -152,6 +156,8 @@ class Desk:
     revision: tuple[Path, str] | None = None
     compared_under: str = ""
     sample_job: Data = field(default_factory=dict)
+    left: tuple[str, Data] | None = None
+    matters: str = "visible"
     case: int = 0
     page: Element | None = None
     wanted: Any = None

@@ -43,6 +43,7 @@ class PoseCards(Element, component="cards.js"):
                 "number": one.number,
                 "along": one.along,
                 "taken": one.taken,
+                "fails": any(f.name == "safety factor" and f.value < 1.0 for f in one.facts),
                 "leans": one.leans,
                 "unsteady": "" if one.lies else one.rests,
                 "facts": [

@@ -187,6 +187,7 @@ def metadata_of(evaluation: Evaluation, rank: int | None = None) -> dict[str, st
     said["build_direction"] = " ".join(f"{value:.9g}" for value in direction)
     said["polymer"] = evaluation.process.polymer
     said["layer_height_mm"] = f"{evaluation.process.layer_height_mm:g}"
+    said["infill"] = f"{evaluation.shop.shop.plan.infill:g}"
     said["hours"] = f"{priced.hours[row]:.4g}"
     if np.isfinite(priced.part_g[row]):
         said["grams"] = f"{priced.part_g[row] + priced.support_g[row]:.4g}"

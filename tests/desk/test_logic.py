@@ -36,6 +36,7 @@ from orient.desk.visitor import Visitors
 from orient.desk.warm import Warm
 from orient.errors import OrientError
 from orient.part.read import read_part
+from orient.part.select import select
 from orient.show.document import ranking_document
 from tests.benchmarks.meshes import bracket
 from tests.desk.shapes import dense
@@ -95,6 +96,13 @@ def test_every_change_can_be_taken_back_and_one_move_of_a_slider_is_one_change()
     assert without(history.now, ("load", "case", 0, "fixed", 0)) == {"process": {"polymer": "ASA"}}
     assert [history.undo(), history.undo(), history.undo()] == ["a fixing", "the polymer", None]
     assert history.now == {}
+    assert [history.redo(), history.redo(), history.redo()] == ["the polymer", "a fixing", "support"]
+    assert history.now["weights"] == {"support": 1.3}
+    assert (history.last, history.next, history.redo()) == ("support", None, None)
+    history.undo()
+    history.change(with_value(history.now, "process.polymer", "PETG"), "the polymer")
+    assert history.redo() is None
+    assert history.now["process"] == {"polymer": "PETG"}
 
 
 def test_a_change_that_makes_no_brief_leaves_the_brief_as_it_was():
@@ -185,6 +193,20 @@ def test_the_edges_of_an_inner_corner_are_as_long_as_the_list_says(held, judged)
     for one in corners:
         a, b = np.array(one["lines"]).reshape(-1, 2, 3).transpose(1, 0, 2)
         assert f"{np.linalg.norm(b - a, axis=1).sum():.3g} mm" in one["size"]
+
+
+def test_a_face_is_named_by_its_middle_wherever_it_was_clicked_so_that_a_revision_has_it_too(held):
+    part = held.at_hand.part
+    # The seat of the sample bracket reaches from y = −16 to 20, that of its redesign to 16.
+    seat = np.flatnonzero((part.normals[:, 2] > 0.99) & (np.abs(part.centroids[:, 2] - 40.0) < 1e-3))
+    clicked = (9.61, 16.19, 40.0)
+    named = {JOBS["pick"](held, quiet, point=clicked, face=face, kind="face").selector for face in seat}
+    (selector,) = named
+    again = select(read_part(PARTS / "mast_bracket_rev_b.stl"), selector)
+    assert again.area_mm2 > 100.0
+    place = [float(number) for number in selector.partition(":")[2].split(",")]
+    edges = part.vertices[part.faces[seat]].reshape(-1, 3)
+    assert np.linalg.norm(edges - place, axis=1).min() > 5.0
 
 
 def test_84_000_faces_go_out_in_a_megabyte_and_a_recolour_in_20_kb(tmp_path):
@@ -655,8 +677,16 @@ def test_another_part_keeps_the_shops_part_of_a_job_and_not_the_load_of_the_part
             assert desk.history.now == job
             await bring_part(desk, path, "again", read=lambda: begin_afresh(desk))
         assert desk.history.now == {"process": {"polymer": "PETG"}}
-        user.find("Undo").click()
+        await user.should_see("The job begins anew for this part; polymer, machine, weights and rates are kept.")
+        user.find("Take over the job of bar").click()
         assert desk.history.now == job
+        await user.should_not_see("The job begins anew for this part")
+        user.find("Undo").click()
+        assert desk.history.now == {"process": {"polymer": "PETG"}}
+        await user.should_see("Taken back: the job of bar.")
+        user.find("Redo").click()
+        assert desk.history.now == job
+        await user.should_not_see("Redo")
         with user:
             await sample(desk, BRACKET)
         assert desk.history.now["load"]["case"]

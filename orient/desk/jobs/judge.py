@@ -101,6 +101,16 @@ def score(held: Held, say: Say, *, direction: Vector) -> Scored:
     )
 
 
+def _suits(evaluation: Evaluation) -> tuple[tuple[str, str], ...]:
+    """What polymer and machine make of the job; a machine that nobody named is told too."""
+    shop = evaluation.shop.shop
+    said = [(one.verdict, one.reason) for one in shop.service]
+    if not shop.machine_named:
+        said.append(("fine", f"hours and beds are for the {shop.machine.name} class: no machine is named."))
+    said += [(one.verdict, one.reason) for one in shop.chosen.requirements if one.verdict != "runs"]
+    return tuple((verdict, f"{words[:1].upper()}{words[1:]}") for verdict, words in said)
+
+
 def _judged(evaluation: Evaluation, toml: str) -> Judged:
     part, ranking = evaluation.part, evaluation.ranking
     rows = range(len(ranking.directions))
@@ -124,6 +134,7 @@ def _judged(evaluation: Evaluation, toml: str) -> Judged:
         failing=failing(ranking),
         infill=evaluation.shop.shop.plan.infill,
         fill=fill_words(evaluation),
+        suits=_suits(evaluation),
         load_caution=LOAD_CAUTION if loaded else None,
         file_name=part.name,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import trimesh
 from numpy.typing import NDArray
 
 from orient.desk.answers import Picked, Vector
@@ -17,6 +18,12 @@ Floats = NDArray[np.float64]
 
 # A face that turns no further than this from its mean is flat.
 _FLAT = 0.9998
+# Of so many of its largest triangles the middles are looked at.
+_PLACES = 64
+# Of a longer rim not every edge is held against them.
+_RIM = 5000
+# A place so near a face lies on it, mm.
+_ON_MM = 1e-4
 
 
 def pick(held: Held, say: Say, *, point: Vector, face: int, kind: str) -> Picked:
@@ -55,7 +62,7 @@ def pick(held: Held, say: Say, *, point: Vector, face: int, kind: str) -> Picked
         selector = _selector("hole-near", np.array(one.centre_mm))
         found = select_place(part, selector)
         return _picked(part, found.selector, found.description, found.faces, one.centre_mm, one.axis)
-    for place in (np.array(point), *_inside(part, face)):
+    for place in (*_inside(part, face), part.centroids[face], np.array(point)):
         try:
             found = select(part, _selector("face-near", place))
         except OrientError:
@@ -102,11 +109,40 @@ def _selector(kind: str, place: Floats) -> str:
 
 
 def _inside(part: Part, face: int) -> list[Floats]:
-    """Places on a smooth face, well inside it: the clicked triangle's middle, then its largest one's."""
+    """Places on a smooth face, the farthest from its edge first.
+
+    Not the place that was clicked: on a part that was designed anew, what lies in the middle of a face is the
+    likeliest to lie on it still.
+    """
     region = regions_of(part).region
     own = np.flatnonzero(region == region[face])
-    largest = own[np.argsort(-part.areas[own])[:3]]
-    return [part.centroids[face], *part.centroids[largest]]
+    largest = own[np.argsort(-part.areas[own])[:_PLACES]]
+    places = part.centroids[largest]
+    weights = part.areas[own]
+    if weights.sum() > 0 and (part.normals[own][weights > 0] @ part.normals[face]).min(initial=1.0) > _FLAT:
+        middle = np.average(part.centroids[own], axis=0, weights=weights)
+        near = trimesh.triangles.closest_point(
+            part.vertices[part.faces[own]], np.broadcast_to(middle, (len(own), 3))
+        )
+        # What goes round a hole has its middle there.
+        if np.linalg.norm(near - middle, axis=1).min() < _ON_MM:
+            places = np.vstack([places, middle])
+    rim = _rim(part.faces[own])
+    ends = part.vertices[rim[:: len(rim) // _RIM + 1]]
+    if not len(ends):
+        return list(places)
+    way = ends[:, 1] - ends[:, 0]
+    along = np.einsum("pej,ej->pe", places[:, None] - ends[:, 0], way) / (way**2).sum(axis=1)
+    nearest = ends[:, 0] + np.clip(along, 0.0, 1.0)[..., None] * way
+    clear = np.linalg.norm(places[:, None] - nearest, axis=2).min(axis=1)
+    return list(places[np.argsort(-np.round(clear, 6), kind="stable")])
+
+
+def _rim(faces: NDArray[np.integer]) -> NDArray[np.integer]:
+    """Edges that belong to one of some triangles only, as pairs of vertices, (k, 2)."""
+    edges = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    kinds, count = np.unique(edges, axis=0, return_counts=True)
+    return kinds[count == 1]
 
 
 def _picked(

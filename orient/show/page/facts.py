@@ -18,9 +18,9 @@ ABOUT = "≈ "
 
 # What a figure is, for whoever meets it for the first time.
 MEANT = {
-    "support": "the volume of the columns that hold up what hangs over too far",
+    "support": "the volume of the columns under what hangs over too far, short ceilings that bridge included",
     "height": "how tall the build is; the taller, the longer it takes",
-    "first layer": "its area, cut at half its height; the more, the better it sticks",
+    "first layer": "what of it lies on the bed, half a layer up; the more, the better it sticks",
     "surface steps": "how high the stairs are that layers leave on slopes, on average",
     "strength kept": "how much of the strength within a layer is left along the way it is loaded",
     "safety factor": "how many times its load it bears before it fails; below 1 it does not bear it",

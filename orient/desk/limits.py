@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from nicegui import ui
 
+from orient.desk.change import edit
+from orient.desk.edits import with_value
 from orient.desk.numbers import Number, number_boxes
+from orient.desk.order import weights_of
 from orient.desk.state import Desk
 
 _LIMITS = (
@@ -30,9 +33,24 @@ def build(desk: Desk) -> None:
         )
         with ui.element("div").classes("fields wide"):
             number_boxes(desk, _LIMITS)
+        enough = ui.element("div").classes("small")
+        with enough:
+            ui.label("What is stronger than that still scores better.")
+            ui.button("Strong enough is enough", on_click=lambda: _enough(desk)).props(
+                "outline dense no-caps"
+            ).tooltip("Weigh strength no more, under What matters: support, height and finish decide")
 
     def brief() -> None:
-        if desk.history.now.get("limits"):
+        limits = desk.history.now.get("limits", {})
+        if limits:
             room.open()
+        weighed = weights_of(desk.history.now)["load"] > 0.0
+        enough.set_visibility("min_safety_factor" in limits and weighed)
 
     desk.when("brief", brief)
+    desk.when("weighed", brief)
+
+
+def _enough(desk: Desk) -> None:
+    """The least safety factor sees to the strength: it is not bargained for besides."""
+    edit(desk, with_value(desk.history.now, "weights.load", 0.0), "the weight on load")

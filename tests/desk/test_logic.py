@@ -476,6 +476,14 @@ def test_what_a_pose_must_keep_leaves_poses_out_and_is_held_against_stress_once_
             edit(desk, with_value(desk.history.now, "limits.min_safety_factor", 1e6), "the least factor")
         await seen(lambda: desk.trouble != "" and desk.busy == "")
         await user.should_see("would pass with the least safety factor from 1,000,000 to")
+        with user:
+            undo(desk)
+        await user.should_see("What is stronger than that still scores better.")
+        user.find("Strong enough is enough").click()
+        await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
+        assert desk.history.now["weights"] == {"load": 0.0}
+        assert desk.loaded
+        await user.should_not_see("What is stronger than that still scores better.")
 
     simulated(test, tmp_path, path)
 
@@ -677,7 +685,9 @@ def test_another_part_keeps_the_shops_part_of_a_job_and_not_the_load_of_the_part
             assert desk.history.now == job
             await bring_part(desk, path, "again", read=lambda: begin_afresh(desk))
         assert desk.history.now == {"process": {"polymer": "PETG"}}
-        await user.should_see("The job begins anew for this part; polymer, machine, weights and rates are kept.")
+        await user.should_see(
+            "The job begins anew for this part; polymer, machine, weights and rates are kept."
+        )
         user.find("Take over the job of bar").click()
         assert desk.history.now == job
         await user.should_not_see("The job begins anew for this part")

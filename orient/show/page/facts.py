@@ -25,6 +25,7 @@ MEANT = {
     "strength kept": "how much of the strength within a layer is left along the way it is loaded",
     "safety factor": "how many times its load it bears before it fails; below 1 it does not bear it",
     "hard features": "places that will not come out as drawn, need holding up, or want their own settings",
+    "faces that matter": "what support and the bed touch of the faces that the job names",
     "hours": "time to build one part, with its support",
     "material": "polymer for one part, with its support",
     "cost": "what one part costs at the shop's rates",
@@ -71,6 +72,8 @@ def pose_facts(evaluation: Evaluation, row: int) -> list[Fact]:
         Fact("surface steps", f"{columns['stair_step_mm'][row]:.3f} mm", columns["stair_step_mm"][row]),
         *_strength(evaluation, row),
     ]
+    if evaluation.named:
+        facts.append(_named(evaluation, row))
     if evaluation.features is not None and row in evaluation.features.poses:
         facts.append(counted_fact(evaluation.features.poses[row].counts))
     facts.append(Fact("hours", f"{poses.hours[row]:.1f} h", poses.hours[row]))
@@ -82,6 +85,20 @@ def pose_facts(evaluation: Evaluation, row: int) -> list[Fact]:
         facts.append(Fact("cost", f"{poses.unit_cost[row]:,.2f} {currency}".strip(), poses.unit_cost[row]))
     facts.append(Fact("score", f"{ranking.penalty['total'][row]:.3f}", ranking.penalty["total"][row]))
     return [replace(fact, value=float(fact.value)) for fact in facts]
+
+
+def _named(evaluation: Evaluation, row: int) -> Fact:
+    """What support does to the faces that the brief names, and the bed to those that are seen."""
+    scar = sum(float(one.scar_mm2[row]) for one in evaluation.named)
+    told = [f"support on {scar:,.0f} mm²" if scar >= 0.5 else "no support"]
+    lies = sum(
+        float(one.on_bed_mm2[row])
+        for chosen, one in zip(evaluation.selections, evaluation.named, strict=True)
+        if chosen.matters == "visible"
+    )
+    if lies >= 0.5:
+        told.append(f"{lies:,.0f} mm² on the bed")
+    return Fact("faces that matter", ", ".join(told), float(evaluation.ranking.columns["faces_trouble"][row]))
 
 
 def counted_fact(counts: Mapping[str, int]) -> Fact:

@@ -148,8 +148,8 @@ class Judged:
         The part's own sizes, to rank anew with other weights.
     facts : tuple of P tuples of Fact
         Figures of every pose.
-    rests : tuple of P str
-        What every pose rests on, in words.
+    rests, lies : tuple of P str
+        What every pose rests on, and how it is held on the bed, in words.
     counts : dict of int to dict
         Hard features by verdict, by row, where they were counted; poses that are looked at join them.
     warnings, cautions, notes : tuple of str
@@ -179,6 +179,7 @@ class Judged:
     scale: Scale
     facts: tuple[tuple[Fact, ...], ...]
     rests: tuple[str, ...]
+    lies: tuple[str, ...]
     counts: dict[int, dict[str, int]]
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]

@@ -168,7 +168,7 @@ def cards(order: Order, most: int = 6, *, also: tuple[int, ...] = ()) -> list[Ca
             Card(
                 row=of,
                 number=row + 1,
-                head=headline(along, order.judged.rests[of].startswith("its flat")),
+                head=headline(along, order.judged.lies[of]),
                 along=along,
                 leans=lean_words(ranking.directions[row]),
                 rests=order.judged.rests[of],

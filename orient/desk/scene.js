@@ -488,7 +488,7 @@ export default {
       this.looked = performance.now();
       const spot = this.spot(event);
       if (this.picks()) this.hover(spot ? spot.face : -1, event);
-      else if (spot && !this.quiet) this.$refs.said.textContent = wordsOf(this.viewer, spot.face).replace(/^./, letter => letter.toUpperCase());
+      else if (spot && !this.quiet) this.$refs.said.textContent = wordsOf(this.viewer, spot.face, spot.point).replace(/^./, letter => letter.toUpperCase());
     },
     turnBy(across, down) {
       const viewer = this.viewer;

@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from orient.features.rays import Rays
+from orient.show.picture.subject import subject_of
+from orient.show.viewer.finer import finer, levels_of, small_at
 from tests.evaluated import sample
 from tests.show.pages import bracket, hostile, plain
 
@@ -114,6 +116,31 @@ def test_a_switch_colours_the_part_anew(opened, paint):
     assert (np.abs(before.astype(int) - pixels(opened)).max(axis=1) > 10).any()
     assert opened.page.locator("#key span").count() > 1
     opened.page.check("input[name=paint][value=overhang]")
+
+
+def test_the_safety_that_is_read_at_a_place_is_that_of_the_stress_there(opened):
+    found = sample("mast_bracket")
+    paint = subject_of(found, found.ranking.recommended - 1).safety
+    numbers = opened.call("() => [...document.querySelectorAll('#pose-choice option')].map(o => o.value)")
+    assert numbers[0] == str(found.ranking.recommended)
+    part = found.part
+    rng = np.random.default_rng(7)
+    faces = rng.choice(len(part.faces), 200, p=part.areas / part.areas.sum()).astype(np.int32)
+    u, v = np.sort(rng.uniform(0.0, 1.0, (2, 200)), axis=0)
+    a, b, c = (part.vertices[part.faces[faces, k]] for k in range(3))
+    points = a + u[:, None] * (b - a) + (v - u)[:, None] * (c - a)
+    levels = levels_of(part)
+    code, ends = finer(part, paint, levels), np.cumsum(levels.astype(int) ** 2)
+    rows = levels[faces].astype(int)
+    expected = code[ends[faces] - rows**2 + small_at(part, faces, points, rows)]
+    ask = """([faces, points]) => {
+      const viewer = document.getElementById('viewer').viewer;
+      return faces.map((face, k) => viewer.faceFacts(face, points[k]).bytes.safety);
+    }"""
+    read = opened.call(ask, [faces.tolist(), points.tolist()])
+    # Corners are sent to 16 bits of the part's box: a place on the line between two may be of either.
+    assert (np.array(read) == expected).mean() > 0.97
+    assert len(np.unique(expected)) > 10
 
 
 def test_frames_are_drawn_on_demand_only(opened):

@@ -14,7 +14,7 @@ from orient.desk.jobs.held import Held, Say
 from orient.evaluation import LOAD_CAUTION, Evaluation
 from orient.evaluation.safety import failing
 from orient.evaluation.scale import scale_of
-from orient.show.page.facts import pose_facts, rests
+from orient.show.page.facts import lying_words, pose_facts, rests
 from orient.show.page.page import hours_note, strength_section
 from orient.show.words import direction_words, fill_words
 
@@ -124,6 +124,7 @@ def _judged(evaluation: Evaluation, toml: str) -> Judged:
         scale=scale_of(part, evaluation.process, floor),
         facts=tuple(tuple(pose_facts(evaluation, row)) for row in rows),
         rests=tuple(rests(evaluation, row) for row in rows),
+        lies=tuple(lying_words(evaluation, row) for row in rows),
         counts={} if counted is None else {row: dict(one.counts) for row, one in counted.poses.items()},
         warnings=evaluation.warnings,
         cautions=evaluation.cautions,

@@ -12,7 +12,7 @@ from orient.features.sharp_corner import SHARP_DEG
 from orient.part.mesh import Part
 from orient.show.page.page import feature_rows
 from orient.show.picture.paint import Paint
-from orient.show.viewer.payload import key_data, lying_data, owners
+from orient.show.viewer.payload import finer_data, key_data, lying_data, owners
 from orient.show.words import direction_words
 
 # Faces that look all round, as those of a hole do, leave less than this share of their area to look one way.
@@ -77,7 +77,12 @@ def colours(held: Held, say: Say, *, kind: str, direction: Vector) -> Colours:
     -------
     Colours
     """
-    return _colours(held.subject(np.array(direction), features=kind == "features").paint(kind))
+    subject = held.subject(np.array(direction), features=kind == "features")
+    paint = subject.paint(kind)
+    if kind == "safety":
+        key, code = finer_data(subject.part, subject.safety)
+        return Colours(key, code.tobytes())
+    return _colours(paint)
 
 
 def picture(held: Held, say: Say, *, direction: Vector) -> tuple[bytes, str]:

@@ -74,7 +74,7 @@ def _lying(name: str, one: Variant) -> str:
     way = one.figures.directions[0]
     leans = lean_words(way)
     row = one.evaluation.ranking.recommended - 1
-    lies = lying_words(row in one.evaluation.resting)
+    lies = lying_words(one.evaluation, row)
     return f"{name} is built along {direction_words(way)}{f', {leans}' if leans else ''}, {lies}."
 
 

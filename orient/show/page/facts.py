@@ -144,7 +144,7 @@ def answer(evaluation: Evaluation) -> tuple[str, str]:
     head, sentence : str
     """
     row = evaluation.ranking.recommended - 1
-    head = headline(direction_words(evaluation.ranking.directions[row]), row in evaluation.resting)
+    head = headline(direction_words(evaluation.ranking.directions[row]), lying_words(evaluation, row))
     facts = {fact.name: fact.said for fact in pose_facts(evaluation, row)}
     count = len(evaluation.ranking.directions)
     best = "the best score" if evaluation.ranking.recommended == 1 else "the best footing for its score"
@@ -157,18 +157,21 @@ def answer(evaluation: Evaluation) -> tuple[str, str]:
     return head, f"It rests on {rests(evaluation, row)}; {', '.join(told)}: {among}."
 
 
-def headline(along: str, on_flat: bool) -> str:
+def headline(along: str, lies: str) -> str:
     """What to do, in one line.
 
-    >>> headline("−y", True)
+    >>> headline("−y", "lying on its own flat")
     'Build it along −y, lying on its own flat.'
     """
-    return f"Build it along {along}, {lying_words(on_flat)}."
+    return f"Build it along {along}, {lies}."
 
 
-def lying_words(on_flat: bool) -> str:
+def lying_words(evaluation: Evaluation, row: int) -> str:
     """How a pose is held on the bed."""
-    return "lying on its own flat" if on_flat else "standing on support"
+    if row not in evaluation.resting:
+        return "standing on support"
+    stable = evaluation.resting[row][1]
+    return "lying on its own flat" + ("" if stable else ", kept from tipping by support")
 
 
 def _bears(evaluation: Evaluation, factor: float) -> str:

@@ -40,7 +40,7 @@
   const choice = $("pose-choice"), views = $("view-choice");
   function key() { $("key").replaceChildren(...keyOf(viewer.colouring())); }
   function sayFace(face) {
-    if (face >= 0) $("face-said").textContent = `Face ${face + 1}: ${wordsOf(viewer, face)}`;
+    if (face >= 0) $("face-said").textContent = `Face ${face + 1}: ${wordsOf(viewer, face, viewer.picked)}`;
   }
   document.querySelectorAll("input[name=paint]").forEach(one => one.addEventListener("change", () => { viewer.setPaint(one.value); key(); }));
   choice.addEventListener("change", () => { viewer.setPose(+choice.value); key(); });

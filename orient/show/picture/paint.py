@@ -91,6 +91,8 @@ class ValuePaint:
         What to know where whole faces are coloured.
     unread_said : str
         Where there is no value, in words.
+    read : (faces, points, values) or None
+        Places at which values were read, with the face of each; None where `at` reads everywhere alike.
     """
 
     name: str
@@ -109,6 +111,7 @@ class ValuePaint:
     ramp: Callable[[Floats], NDArray[np.uint8]] = cividis
     told: str = ""
     unread_said: str = "not known here"
+    read: tuple[NDArray[np.int32], Floats, Floats] | None = None
 
     def share(self, values: Floats) -> Floats:
         """Where values lie on the scale: 1 at its low end, which is to be seen first, 0 at its high end."""
@@ -325,10 +328,14 @@ def safety_paint(
 
     skin = field.skin
     values = np.full(len(part.faces), np.nan)
+    read = None
     if len(skin.face):
         starts = np.flatnonzero(np.diff(skin.face, prepend=-1))
-        worst = np.fmax.reduceat(np.fmax.reduce(index[skin.places], axis=1), starts)
+        pieces = np.fmax.reduce(index[skin.places], axis=1)
+        worst = np.fmax.reduceat(pieces, starts)
         values[skin.face[starts]] = 1.0 / np.maximum(worst, 1e-6)
+        middles = field.places_mm[skin.places[:, _MIDDLE + 1 :]].mean(axis=1)
+        read = skin.face, middles, 1.0 / np.maximum(pieces, 1e-6)
     # Too small for a place of its own, or beside what is fixed or loaded: as the picture reads it there.
     bare = np.flatnonzero(np.isnan(values)).astype(np.int32)
     values[bare] = at(bare, part.centroids[bare])
@@ -355,4 +362,5 @@ def safety_paint(
         ramp=viridis,
         told="Each triangle has the colour of its weakest place on the skin.",
         unread_said="left out, beside what holds or pushes",
+        read=read,
     )

@@ -116,7 +116,7 @@ class Subject:
                     "There is no safety factor to colour by: say in a brief where the part is held and "
                     "pushed, under [[load.case]], and name a polymer whose strength is known."
                 )
-            return self._safety
+            return self.safety
         raise OrientError(f'Nothing is coloured by "{colour}": take {", ".join(COLOURS)}.')
 
     @cached_property
@@ -128,7 +128,8 @@ class Subject:
         return found.weakest_at_mm[0], float(found.factor[0])
 
     @cached_property
-    def _safety(self) -> ValuePaint:
+    def safety(self) -> ValuePaint:
+        """Colours by safety factor; there are load cases."""
         assert self.field is not None
         strengths = strengths_of(self.process)
         return safety_paint(self.part, self.field, strengths, self.direction, self.least_safety)

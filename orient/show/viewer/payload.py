@@ -14,8 +14,9 @@ from orient.features.model import Feature
 from orient.features.register import BY_NAME
 from orient.part.mesh import Part
 from orient.show.picture.bed import bed_for
-from orient.show.picture.paint import NO_VALUE, KindPaint, Paint
+from orient.show.picture.paint import NO_VALUE, KindPaint, Paint, ValuePaint
 from orient.show.picture.subject import MOST_LETTERS, Subject
+from orient.show.viewer.finer import finer, levels_of
 from orient.strength.judge import MOST_SAFE
 from orient.strength.places import select_place
 
@@ -52,7 +53,7 @@ def viewer_data(evaluation: Evaluation, subjects: Mapping[int, Subject]) -> dict
     if first.found is not None:
         paints["features"] = _by_pose({row + 1: one.paint("features") for row, one in subjects.items()})
     if first.field is not None:
-        paints["safety"] = _by_pose({row + 1: one.paint("safety") for row, one in subjects.items()})
+        paints["safety"] = {"poses": {row + 1: _safety(part, one) for row, one in subjects.items()}}
     return {
         **mesh_data(part),
         "size": part.size_mm,
@@ -90,6 +91,18 @@ def paint_data(paint: Paint) -> dict[str, Any]:
     return key_data(paint) | {"code": packed_text(paint.code)}
 
 
+def finer_data(part: Part, paint: ValuePaint) -> tuple[dict[str, Any], NDArray[np.uint8]]:
+    """A way of colouring in small triangles: what its bytes stand for, how each face is cut, and the bytes.
+
+    A part whose faces are small is coloured by them.
+    """
+    levels = levels_of(part)
+    if levels.max(initial=1) == 1:
+        return key_data(paint), paint.code
+    # Where every spot has its own colour there is nothing to know of whole triangles.
+    return key_data(paint) | {"levels": packed_text(levels), "told": ""}, finer(part, paint, levels)
+
+
 def key_data(paint: Paint) -> dict[str, Any]:
     """What the bytes of a way of colouring stand for."""
     if isinstance(paint, KindPaint):
@@ -121,6 +134,11 @@ def key_data(paint: Paint) -> dict[str, Any]:
         "unread_said": paint.unread_said,
         "told": paint.told,
     }
+
+
+def _safety(part: Part, subject: Subject) -> dict[str, Any]:
+    key, code = finer_data(part, subject.safety)
+    return key | {"code": packed_text(code)}
 
 
 def _pose(subject: Subject, row: int) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 // three.js rather than loading it, draws a frame only when something changed, and asks nothing of the network.
 //
 // `data` is what orient/show/viewer/payload.py writes: corners as 16-bit steps of the part's box, faces as indices,
-// one byte a face for every way of colouring, and the poses as matrices onto the bed.
+// one byte a face, or a small triangle of it, for every way of colouring, and the poses as matrices onto the bed.
 
 const INK = 0x1c2024, SUPPORT = 0x466076, LINE = 0x9aa4ad;
 // A ray goes through so many faces soon enough for hundreds of rays.
@@ -73,19 +73,22 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
       diffuseColor.rgb *= 1.0 - 0.45 * ink;`);
   };
   const mesh = new THREE.Mesh(shape, skin);
+  // Where colours are finer than the faces, these are drawn instead, and the faces are still what a hand points at.
+  const small = new THREE.Mesh(new THREE.BufferGeometry(), skin);
+  let cut = null;
   // Where the faces were split for colouring, the edges to draw are handed over: splits are none.
   const outline = data.edges === undefined ? new THREE.EdgesGeometry(shape, 24) : new THREE.BufferGeometry().setAttribute("position",
     new THREE.BufferAttribute(new Float32Array(bytesOf(data.edges).buffer), 3));
   const edges = new THREE.LineSegments(outline, new THREE.LineBasicMaterial({ color: INK }));
   const supports = new THREE.LineSegments(new THREE.BufferGeometry(),
     new THREE.LineBasicMaterial({ color: SUPPORT, transparent: true, opacity: 0.55 }));
-  laid.add(mesh, edges);
+  laid.add(mesh, small, edges);
   scene.add(supports);
   const arrows = new THREE.Group();
   laid.add(arrows);
 
   const controls = new OrbitControls(camera, canvas);
-  let closed = false, waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0, top = null, stood = null, fitted = [0, 0];
+  let picked = null, closed = false, waiting = false, settle = 0, pose = null, paint = null, view = "corner", frames = 0, top = null, stood = null, fitted = [0, 0];
   const hit = new THREE.Raycaster(), kept = new Map();
   setArrows(data.arrows);
 
@@ -190,13 +193,62 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
     request();
   }
   function recolour() {
-    const own = colouring(paint), code = decoded(own, "code"), palette = own.palette, to = colour.array;
+    const own = colouring(paint), code = decoded(own, "code"), palette = own.palette;
+    if (own.levels) cutBy(own.levels);
+    small.visible = Boolean(own.levels);
+    mesh.visible = !own.levels;
+    const colours = own.levels ? small.geometry.attributes.color : colour, to = colours.array;
     for (let f = 0; f < code.length; f++)
       for (let k = 0; k < 3; k++) to.set(palette[code[f]], 12 * f + 4 * k);
-    colour.needsUpdate = true;
+    colours.needsUpdate = true;
     supports.visible = paint === "overhang";
     for (const one of labels.children) one.hidden = Boolean(one.paint) && one.paint !== paint;
     request();
+  }
+  // Every face in rows along its first side, as orient/show/viewer/finer.py counts the small triangles.
+  function cutBy(told) {
+    if (cut && cut.told === told) return;
+    const levels = bytesOf(told), starts = new Uint32Array(levels.length);
+    let count = 0;
+    levels.forEach((n, f) => { starts[f] = count; count += n * n; });
+    const all = new Float32Array(9 * count), looks = new Float32Array(9 * count), own = shape.attributes.normal.array;
+    let at = 0;
+    levels.forEach((n, f) => {
+      const put = (i, j) => {
+        for (let a = 0; a < 3; a++) {
+          const origin = spots[9 * f + a];
+          looks[at] = own[9 * f + a];
+          all[at++] = origin + (j * (spots[9 * f + 3 + a] - origin) + i * (spots[9 * f + 6 + a] - origin)) / n;
+        }
+      };
+      for (let i = 0; i < n; i++) for (let j = 0; j < n - i; j++) {
+        put(i, j); put(i, j + 1); put(i + 1, j);
+        if (j < n - i - 1) { put(i, j + 1); put(i + 1, j + 1); put(i + 1, j); }
+      }
+    });
+    small.geometry.dispose();
+    small.geometry = new THREE.BufferGeometry();
+    small.geometry.setAttribute("position", new THREE.BufferAttribute(all, 3));
+    small.geometry.setAttribute("normal", new THREE.BufferAttribute(looks, 3));
+    small.geometry.setAttribute("color", new THREE.BufferAttribute(new Uint8Array(12 * count), 4, true));
+    cut = { told, levels, starts };
+  }
+  // Of a face that is cut, the byte where a point of it lies; without a point, that of its worst place.
+  function byteOf(way, face, point) {
+    const code = decoded(way, "code");
+    if (!way.levels) return code[face];
+    cutBy(way.levels);
+    const n = cut.levels[face], from = cut.starts[face];
+    if (!point) {
+      const own = code.subarray(from, from + n * n), known = own.filter(step => step < 254);
+      return known.length ? known.reduce((a, b) => Math.max(a, b)) : own[0];
+    }
+    const corner = k => new THREE.Vector3().fromArray(spots, 9 * face + 3 * k), weights = new THREE.Vector3();
+    THREE.Triangle.getBarycoord(point, corner(0), corner(1), corner(2), weights);
+    const row = Math.min(Math.max(Math.floor(weights.z * n), 0), n - 1);
+    const place = Math.min(Math.max(Math.floor(weights.y * n), 0), n - 1 - row);
+    const hangs = weights.y * n - place + weights.z * n - row > 1 && place < n - 1 - row ? 1 : 0;
+    return code[from + row * (2 * n - row) + 2 * place + hangs];
   }
   // Undefined where this pose has not been coloured so.
   function colouring(name) { const way = data.paints[name]; return way && (way.poses ? way.poses[pose.number] : way); }
@@ -326,12 +378,13 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
     camera.updateMatrixWorld();
     hit.setFromCamera(new THREE.Vector2(2 * (x - box.left) / box.width - 1, 1 - 2 * (y - box.top) / box.height), camera);
   }
-  // The face under a point of the window, or -1.
+  // The face under a point of the window, or -1, and where on it that lies.
   function pick(x, y) {
     aim(x, y);
     laid.updateMatrixWorld(true);
-    const found = hit.intersectObject(mesh, false);
-    return found.length ? found[0].faceIndex : -1;
+    const [found] = hit.intersectObject(mesh, false);
+    picked = found ? laid.worldToLocal(found.point.clone()).toArray() : null;
+    return found ? found.faceIndex : -1;
   }
   // The same ray in the part's own coordinates, to hold a pick against another program.
   function ray(x, y) {
@@ -339,11 +392,12 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
     const back = laid.matrix.clone().invert(), from = hit.ray.origin.clone().applyMatrix4(back);
     return { origin: from.toArray(), direction: hit.ray.direction.clone().transformDirection(back).toArray() };
   }
-  // What a face is, for words: its tilt against the build direction, and its byte in a way of colouring.
-  function faceFacts(face) {
+  // What a face is, for words: its tilt against the build direction, and its byte in a way of colouring, where a
+  // point of it lies if one is meant.
+  function faceFacts(face, at) {
     const own = new THREE.Vector3().fromBufferAttribute(shape.attributes.normal, 3 * face).transformDirection(laid.matrix);
     const bytes = {};
-    for (const name in data.paints) if (colouring(name)) bytes[name] = decoded(colouring(name), "code")[face];
+    for (const name in data.paints) if (colouring(name)) bytes[name] = byteOf(colouring(name), face, at && new THREE.Vector3(...at));
     return { feature: pose.names[decoded(pose, "owner")[face] - 1], overhang: Math.asin(Math.min(1, Math.max(-1, -own.z))) * 180 / Math.PI, bytes };
   }
 
@@ -367,7 +421,7 @@ export function openViewer({ THREE, OrbitControls }, host, data, renderer = rend
   watching.observe(host);
   fit();
   return { renderer, close, scene, laid, mesh, shape, supports, labels, bed, hit, aim, clearWay, setArrows, request, setPose, setPaint, place, turn, zoom, pick, ray, faceFacts, canvas, camera, controls, colouring: () => colouring(paint), colouringBy: colouring, render: frame, get frames() { return frames; },
-    get pose() { return pose; }, get paint() { return paint; } };
+    get pose() { return pose; }, get picked() { return picked; }, get paint() { return paint; } };
 }
 
 function drawn(name, given, said = "") {
@@ -405,8 +459,8 @@ export function keyOf(way) {
 }
 
 // What a face is, in words: its tilt, what was measured there, its hard feature.
-export function wordsOf(viewer, face) {
-  const facts = viewer.faceFacts(face), tilt = facts.overhang, said = [];
+export function wordsOf(viewer, face, at) {
+  const facts = viewer.faceFacts(face, at), tilt = facts.overhang, said = [];
   said.push(tilt < -89.5 ? "looks straight up" : tilt > 89.5 ? "overhangs, straight down" : tilt < -0.5 ? `looks up, ${(-tilt).toFixed(0)}° from the vertical` : tilt > 0.5 ? `overhangs ${tilt.toFixed(0)}° from the vertical` : "stands upright");
   for (const name of ["thickness", "safety"]) {
     const way = viewer.colouringBy(name), step = facts.bytes[name];

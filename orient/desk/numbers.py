@@ -77,8 +77,13 @@ def number_boxes(desk: Desk, asked: Sequence[Number]) -> dict[str, ui.number]:
     boxes: dict[str, ui.number] = {}
 
     def taken(one: Number, event: Any) -> None:
-        if not filling:  # or it is no hand: the brief is shown
-            edit(desk, with_value(desk.history.now, one.key, one.kept(event.value)), one.what, joins=True)
+        if filling:
+            return  # no hand: the brief is shown
+        kept = one.kept(event.value)
+        if one.percent and event.value is not None and event.value > 100:
+            ui.notify(f"{one.label.partition(',')[0]} is 100 % at the most: that is taken.")
+            boxes[one.key].set_value(one.shown(kept))
+        edit(desk, with_value(desk.history.now, one.key, kept), one.what, joins=True)
 
     for one in asked:
         box = ui.number(one.label, step=one.step, placeholder=one.usual, precision=0 if one.whole else None)

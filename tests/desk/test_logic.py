@@ -737,3 +737,16 @@ def test_what_is_typed_anew_after_a_while_is_undone_by_itself(monkeypatch):
         history.change(with_value(history.now, "process.infill", fill), "the fill", joins=True)
     assert history.undo() == "the fill"
     assert history.now["process"]["infill"] == 0.4
+
+
+def test_more_than_all_of_the_inside_is_not_filled(tmp_path):
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None and desk.busy == "")
+        user.find("Fill, %").clear().type("150")
+        await user.should_see("Fill is 100 % at the most: that is taken.")
+        assert desk.history.now["process"]["infill"] == 1.0
+        (box,) = user.find("Fill, %").elements
+        assert box.value == 100.0
+        await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
+
+    simulated(test, tmp_path)

@@ -26,8 +26,13 @@ export default {
       // A place of its own has taken it.
       if (event.defaultPrevented || !event.dataTransfer || !event.dataTransfer.files.length) return;
       event.preventDefault();
-      const [file] = event.dataTransfer.files, taken = new DataTransfer();
-      const input = document.querySelector(`${/\.toml$/i.test(file.name) ? ".brief-file" : ".drop"} input[type=file]`);
+      const [file, another] = event.dataTransfer.files, taken = new DataTransfer();
+      const place = /\.toml$/i.test(file.name) ? ".brief-file" : ".drop";
+      // Beside the place for a revision a revision is meant.
+      const room = event.target.closest?.(".q-tab-panel");
+      const input = (room && room.querySelector(`${place} input[type=file]`)) || document.querySelector(`${place} input[type=file]`);
+      if (another) this.$emit("several");
+      if (!input) return;
       taken.items.add(file);
       input.files = taken.files;
       input.dispatchEvent(new Event("change", { bubbles: true }));

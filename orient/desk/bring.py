@@ -70,6 +70,10 @@ def drop(desk: Desk, words: str) -> None:
 class Anywhere(Element, component="anywhere.js"):
     """Takes what is dropped beside the places for it: a mesh as another part, a ``.toml`` as the job."""
 
+    def __init__(self) -> None:
+        super().__init__()
+        self.on("several", lambda: ui.notify("Several files were dropped: the first is taken."), args=[])
+
 
 def begin_afresh(desk: Desk) -> None:
     """Leave the job of the part before behind, but for what is the shop's; a sample's job wholly."""

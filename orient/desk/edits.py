@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import math
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -240,7 +241,7 @@ class History:
     now: Data = field(default_factory=dict)
     past: list[tuple[Data, str]] = field(default_factory=list)
     undone: list[tuple[Data, str]] = field(default_factory=list)
-    _last: float = 0.0
+    _last: float = -math.inf
 
     def change(self, new: Data, what: str, *, joins: bool = False) -> bool:
         """Take a change, if it makes a brief.
@@ -282,7 +283,7 @@ class History:
             return None
         before, what = self.past.pop()
         self.undone.append((self.now, what))
-        self.now = before
+        self.now, self._last = before, -math.inf
         return what
 
     def redo(self) -> str | None:
@@ -291,7 +292,7 @@ class History:
             return None
         after, what = self.undone.pop()
         self.past.append((self.now, what))
-        self.now = after
+        self.now, self._last = after, -math.inf
         return what
 
     @property

@@ -32,9 +32,11 @@ async def do_beside(desk: Desk, kind: str, lane: Work, job: str, begins: str, /,
     """
 
     def far(words: str, share: float | None) -> None:
-        # What follows may be told anew from its own beginning: a bar that goes back is not believed.
-        before = desk.beside.get(kind, ("", None))[1]
-        desk.beside[kind] = words, share if before is None or share is None else max(share, before)
+        # A step may be told again from its beginning, for a further load case: a bar that goes back is not
+        # believed.
+        doing, before = desk.beside.get(kind, ("", None))
+        back = doing == words and before is not None and share is not None and share < before
+        desk.beside[kind] = words, before if back else share
         desk.tell("beside")
 
     desk.said.pop(kind, None)

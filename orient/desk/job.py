@@ -24,6 +24,7 @@ from orient.desk.take import save_brief
 from orient.materials.machines import Machine, machine_classes
 from orient.materials.polymers import polymers
 from orient.process import DEFAULT_POLYMER, LAYER_OF_NOZZLE, NOZZLE_MM
+from orient.ranking.figures import listing
 
 _KINDS = {"tension": "pulled", "compression": "pressed", "bending": "bent"}
 _NUMBERS = (
@@ -34,6 +35,13 @@ _NUMBERS = (
     Number("load.service_temp_c", "In use at, °C", "how warm it gets", 5, "not said"),
     Number("job.quantity", "Parts wanted", "the quantity", 1, "1", whole=True),
 )
+# What of the job of the part before holds for another, as `of_the_shop` has it.
+_KEPT = {
+    "process": "polymer and process",
+    "polymer": "figures of the polymer",
+    "rates": "rates",
+    "weights": "weights",
+}
 _MATTERS = {
     "visible": "is seen",
     "fit": "fits to another part",
@@ -76,11 +84,13 @@ def _left_behind(desk: Desk) -> None:
 
     def brief() -> None:
         room.clear()
-        room.set_visibility(desk.left is not None)
-        if desk.left is None:
+        # An undo has brought it back already.
+        offered = desk.left is not None and desk.history.now != desk.left[1]
+        room.set_visibility(offered)
+        if desk.left is None or not offered:
             return
-        kept = of_the_shop(desk.left[1])
-        rest = "; polymer, machine, weights and rates are kept" if kept == desk.history.now else ""
+        kept = [words for section, words in _KEPT.items() if section in of_the_shop(desk.left[1])]
+        rest = f"; {listing(kept)} are kept" if kept else ""
         with room:
             ui.label(f"The job begins anew for this part{rest}.")
             with ui.element("div").classes("abreast"):
@@ -166,6 +176,7 @@ def _opener(desk: Desk) -> None:
 
     upload = ui.upload(on_upload=arrived, auto_upload=True, max_file_size=1_000_000).props('accept=".toml"')
     upload.classes("hidden-upload brief-file")
+    upload.on_rejected(lambda: ui.notify("That is no brief: take a .toml file of no more than 1 MB."))
     ui.button("Open", on_click=lambda: upload.run_method("pickFiles")).props("flat dense no-caps").tooltip(
         "Open a brief.toml"
     )
@@ -174,6 +185,7 @@ def _opener(desk: Desk) -> None:
 async def open_brief(desk: Desk, toml: bytes) -> None:
     """Take over a brief; the part is read anew where another unit or another body of it is meant."""
     data, part, left_out = data_from(toml)
+    desk.left = None
     for said in left_out:
         ui.notify(said, timeout=0, close_button="Close")
     otherwise = desk.file is not None and part not in ({}, desk.asked)

@@ -40,9 +40,13 @@ def build(desk: Desk) -> None:
                 "outline dense no-caps"
             ).tooltip("Weigh strength no more, under What matters: support, height and finish decide")
 
+    asked = False
+
     def brief() -> None:
+        nonlocal asked
         limits = desk.history.now.get("limits", {})
-        if limits:
+        before, asked = asked, any(one.key.partition(".")[2] in limits for one in _LIMITS)
+        if asked and not before:
             room.open()
         weighed = weights_of(desk.history.now)["load"] > 0.0
         enough.set_visibility("min_safety_factor" in limits and weighed)

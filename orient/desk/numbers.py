@@ -54,7 +54,7 @@ class Number:
         if value is None or value <= 0:
             return None
         if self.whole:
-            return int(value)
+            return max(int(value), 1)
         return min(round(value / 100.0, 6), 1.0) if self.percent else value
 
 

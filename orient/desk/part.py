@@ -43,7 +43,8 @@ async def bring_part(
         raise
     finally:
         desk.say("")
-    desk.left = None
+    if path != desk.file:
+        desk.left = None
     if read is not None:
         read()
     desk.visitor.shelf.renew()

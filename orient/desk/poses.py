@@ -78,7 +78,11 @@ def build(desk: Desk) -> None:
         else:
             load = _load_words(desk)
             count, out = len(desk.judged.ranking.directions), len(desk.judged.ranking.excluded)
-            left = f" {out:,} more are left out by what a pose must keep, under Job." if out else ""
+            left = (
+                f" {out:,} more are left out by the machine or by what a pose must keep, under Job."
+                if out
+                else ""
+            )
             asks.set_text(
                 f"{count:,} poses were tried and numbered by score, the lower the better. Shown are the best "
                 f"that stand well apart, and the best that rests on no flat face. “Along −y” means that −y "

@@ -22,21 +22,16 @@ async def show(desk: Desk, row: int, *, follow_up: bool = False) -> None:
     if desk.scene is None:
         return
     try:
-        if number not in desk.poses:
-            pose = await _pose(desk, number, features=False)
-            if desk.judged is not judged:
-                return
-            desk.poses[number] = pose
-            desk.scene.add(pose)
-        if desk.chosen == row:
-            desk.scene.show(number, desk.paint)
-            desk.tell("pose")
-        if desk.poses[number].features is None:
-            pose = await _pose(desk, number, features=True)
-            if desk.judged is not judged:
-                return
-            desk.poses[number] = pose
-            desk.scene.add(pose)
+        for features in (False, True):
+            known = desk.poses.get(number)
+            if known is None or (features and known.features is None):
+                pose = await _pose(desk, number, features=features)
+                if desk.judged is not judged:
+                    return
+                desk.poses[number] = pose
+                desk.scene.add(pose)
+            elif features:
+                break
             if desk.chosen == row:
                 desk.scene.show(number, desk.paint)
                 desk.tell("pose")

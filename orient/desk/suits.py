@@ -15,12 +15,16 @@ def build(desk: Desk) -> None:
     """A line a check, the gravest first; nothing where nothing was asked."""
     room = ui.element("ul").classes("suits small").props('aria-live="polite"')
 
+    shown: list[object] = [None]
+
     def order() -> None:
-        room.clear()
         judged = desk.judged
         room.set_visibility(judged is not None)
-        if judged is None:
+        # Told once, not at every pose that is looked at.
+        if judged is None or shown[0] is judged:
             return
+        shown[0] = judged
+        room.clear()
         with room:
             for verdict, said in sorted(judged.suits, key=lambda one: ("no", "care", "fine").index(one[0])):
                 with ui.element("li").classes(verdict):

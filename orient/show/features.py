@@ -167,27 +167,17 @@ def _entries(entries: Sequence[Feature], every: bool) -> Table:
 
 
 def limit_words(one: Feature, write: Callable[[float], str]) -> str:
-    """From or up to which size a feature asks for nothing; empty where something else than its size decides.
-
-    A small one of some kinds is hard to build, a large one of others. A hole is both: a small one closes
-    up, and a large one that lies sags at its crown.
+    """What the size of a feature is held against; empty where it is held against no length.
 
     Parameters
     ----------
     one : Feature
-        The feature.
+        The feature. Below its limit some kinds are hard to build, above it others; of some more than the size
+        decides.
     write : callable
         Writes a length in mm.
     """
-    size, limit, hard = one.size_mm, one.limit_mm, one.verdict != "fine"
-    if limit is None:
-        return ""
-    small = one.kind in SMALL_IS_HARD
-    if one.kind == "hole" and hard:
-        small = size < limit
-    if hard and (size >= limit if small else size <= limit):
-        return ""
-    return f"fine from {write(limit)} on" if small else f"fine up to {write(limit)}"
+    return "" if one.limit_mm is None else f"limit {write(one.limit_mm)}"
 
 
 def _what(one: Feature) -> str:

@@ -99,6 +99,14 @@ def test_every_change_can_be_taken_back_and_one_move_of_a_slider_is_one_change()
     assert [history.redo(), history.redo(), history.redo()] == ["the polymer", "a fixing", "support"]
     assert history.now["weights"] == {"support": 1.3}
     assert (history.last, history.next, history.redo()) == ("support", None, None)
+    # What is changed after an undo is a change of its own, however soon.
+    history.undo()
+    history.change(with_value(history.now, "weights.support", 2.0), "support", joins=True)
+    before = history.now
+    history.undo()
+    history.redo()
+    history.change(with_value(history.now, "weights.support", 3.0), "support", joins=True)
+    assert (history.undo(), history.now) == ("support", before)
     history.undo()
     history.change(with_value(history.now, "process.polymer", "PETG"), "the polymer")
     assert history.redo() is None
@@ -462,7 +470,7 @@ def test_what_a_pose_must_keep_leaves_poses_out_and_is_held_against_stress_once_
         assert desk.judged.ranking.columns["height_mm"].max() <= 7.0
         out = len(desk.judged.ranking.excluded)
         assert out > 100
-        await user.should_see(f"{out:,} more are left out by what a pose must keep, under Job.")
+        await user.should_see(f"{out:,} more are left out by the machine or by what a pose must keep")
         user.find("Height, mm, at most").clear().type("5")
         await seen(lambda: desk.trouble != "" and desk.busy == "")
         await user.should_see("the nearest one would pass with the greatest height from 5 to 6.")
@@ -685,9 +693,7 @@ def test_another_part_keeps_the_shops_part_of_a_job_and_not_the_load_of_the_part
             assert desk.history.now == job
             await bring_part(desk, path, "again", read=lambda: begin_afresh(desk))
         assert desk.history.now == {"process": {"polymer": "PETG"}}
-        await user.should_see(
-            "The job begins anew for this part; polymer, machine, weights and rates are kept."
-        )
+        await user.should_see("The job begins anew for this part; polymer and process are kept.")
         user.find("Take over the job of bar").click()
         assert desk.history.now == job
         await user.should_not_see("The job begins anew for this part")

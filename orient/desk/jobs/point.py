@@ -127,7 +127,11 @@ def _inside(part: Part, face: int) -> list[Floats]:
         # What goes round a hole has its middle there.
         if np.linalg.norm(near - middle, axis=1).min() < _ON_MM:
             places = np.vstack([places, middle])
-    rim = _rim(part.faces[own])
+    # Edges beyond which another face begins, or none.
+    beyond = part.neighbours[own]
+    rim = np.stack([part.faces[own], np.roll(part.faces[own], -1, axis=1)], axis=2)[
+        (beyond < 0) | (region[beyond] != region[face])
+    ]
     ends = part.vertices[rim[:: len(rim) // _RIM + 1]]
     if not len(ends):
         return list(places)
@@ -136,13 +140,6 @@ def _inside(part: Part, face: int) -> list[Floats]:
     nearest = ends[:, 0] + np.clip(along, 0.0, 1.0)[..., None] * way
     clear = np.linalg.norm(places[:, None] - nearest, axis=2).min(axis=1)
     return list(places[np.argsort(-np.round(clear, 6), kind="stable")])
-
-
-def _rim(faces: NDArray[np.integer]) -> NDArray[np.integer]:
-    """Edges that belong to one of some triangles only, as pairs of vertices, (k, 2)."""
-    edges = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
-    kinds, count = np.unique(edges, axis=0, return_counts=True)
-    return kinds[count == 1]
 
 
 def _picked(

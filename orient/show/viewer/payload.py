@@ -99,8 +99,10 @@ def finer_data(part: Part, paint: ValuePaint) -> tuple[dict[str, Any], NDArray[n
     levels = levels_of(part)
     if levels.max(initial=1) == 1:
         return key_data(paint), paint.code
+    code = finer(part, paint, levels)
     # Where every spot has its own colour there is nothing to know of whole triangles.
-    return key_data(paint) | {"levels": packed_text(levels), "told": ""}, finer(part, paint, levels)
+    key = {"levels": packed_text(levels), "told": "", "unread": bool((code == NO_VALUE).any())}
+    return key_data(paint) | key, code
 
 
 def key_data(paint: Paint) -> dict[str, Any]:

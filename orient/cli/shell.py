@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import io
 import os
 import signal
@@ -97,6 +98,8 @@ class _Stop:
         self.asked = False
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler and _in_main_thread():
             signal.signal(signal.SIGINT, self._heard)
+            # All is done then: what takes itself down would end by the signal, as if it had been cut short.
+            atexit.register(signal.signal, signal.SIGINT, signal.SIG_IGN)
 
     def _heard(self, number: int, frame: object) -> None:
         self.asked = True

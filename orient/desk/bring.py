@@ -13,9 +13,11 @@ from nicegui.element import Element
 from nicegui.events import UploadEventArguments
 
 from orient.desk.arrival import receive
+from orient.desk.change import redo, undo
 from orient.desk.edits import data_from, of_the_shop
 from orient.desk.entry import as_fields
 from orient.desk.part import bring_part
+from orient.desk.pick import want
 from orient.desk.state import Desk
 from orient.part.units import unit_word
 
@@ -68,11 +70,14 @@ def drop(desk: Desk, words: str) -> None:
 
 
 class Anywhere(Element, component="anywhere.js"):
-    """Takes what is dropped beside the places for it: a mesh as another part, a ``.toml`` as the job."""
+    """What is dropped beside the places for it, a mesh as another part, a ``.toml`` as the job; and keys."""
 
-    def __init__(self) -> None:
+    def __init__(self, desk: Desk) -> None:
         super().__init__()
         self.on("several", lambda: ui.notify("Several files were dropped: the first is taken."), args=[])
+        self.on("undo", lambda: undo(desk), args=[])
+        self.on("redo", lambda: redo(desk), args=[])
+        self.on("leave", lambda: want(desk, None) if desk.wanted is not None else None, args=[])
 
 
 def begin_afresh(desk: Desk) -> None:
@@ -81,7 +86,9 @@ def begin_afresh(desk: Desk) -> None:
         return
     before = desk.history.now
     kept = {} if before == desk.sample_job else of_the_shop(before)
-    if desk.history.change(kept, "a job for another part"):
+    # An undo would bring the job back, but not the part that it is of.
+    desk.history.begin(kept)
+    if kept != before:
         desk.left = desk.name, before
         desk.tell("brief")
 
@@ -129,8 +136,11 @@ async def sample(desk: Desk, path: Path) -> None:
     data, part, _ = data_from(brief.read_bytes() if brief.is_file() else b"")
 
     def its_job() -> None:
+        before, name = desk.history.now, desk.name
+        if desk.brought is not None and before not in ({}, desk.sample_job):
+            desk.left = name, before
+        desk.history.begin(data)
         desk.sample_job = data
-        desk.history.change(data, "the sample's job")
         desk.tell("brief")
 
     await bring_part(desk, path, path.stem, read=its_job, **part)

@@ -220,8 +220,14 @@ def of_the_shop(data: Data) -> Data:
     --------
     >>> of_the_shop({"process": {"polymer": "PETG"}, "load": {"stress_axis": [1, 0, 0]}})
     {'process': {'polymer': 'PETG'}}
+    >>> of_the_shop({"weights": {"load": 0.0, "height": 2.0}, "limits": {"min_safety_factor": 2.0}})
+    {'weights': {'height': 2.0}}
     """
-    return {name: data[name] for name in ("process", "polymer", "rates", "weights") if name in data}
+    kept: Data = {n: data[n] for n in ("process", "polymer", "rates", "weights") if n in data}
+    if "min_safety_factor" in data.get("limits", {}) and kept.get("weights", {}).get("load") == 0:
+        # Strength was not weighed because that limit saw to it, which is not of the shop.
+        kept["weights"] = {name: weight for name, weight in kept["weights"].items() if name != "load"}
+    return _without_empty(kept)
 
 
 @dataclass
@@ -276,6 +282,12 @@ class History:
         self.now = new
         self.undone.clear()
         return True
+
+    def begin(self, new: Data) -> None:
+        """Begin with another job: nothing of the one before can be taken back."""
+        self.now, self._last = new, -math.inf
+        self.past.clear()
+        self.undone.clear()
 
     def undo(self) -> str | None:
         """Take the last change back; says which, or None where there is none."""

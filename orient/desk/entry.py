@@ -16,7 +16,7 @@ _FIELDS = {
     "line_width_mm": "Line width",
     "nozzle_mm": "Nozzle",
     "min_safety_factor": "the least safety factor",
-    "max_deflection_mm": "how far it may give way",
+    "max_deflection_mm": "the largest deflection",
     "max_height_mm": "the greatest height",
     "min_strength_retained": "the least strength kept",
 }

@@ -46,7 +46,7 @@ _MATTERS = {
     "visible": "is seen",
     "fit": "fits to another part",
     "seal": "seals",
-    "no_support": "bears no support",
+    "no_support": "should bear no support",
 }
 
 
@@ -77,6 +77,8 @@ def _left_behind(desk: Desk) -> None:
             name, before = desk.left
             desk.left = None
             edit(desk, before, f"the job of {name}")
+            if before.get("load", {}).get("case") or before.get("faces"):
+                ui.notify(f"Its places are those of {name}: look where it is held and pushed here.")
 
     def leave() -> None:
         desk.left = None
@@ -95,7 +97,7 @@ def _left_behind(desk: Desk) -> None:
             ui.label(f"The job begins anew for this part{rest}.")
             with ui.element("div").classes("abreast"):
                 ui.button(f"Take over the job of {desk.left[0]}", on_click=use).props("outline dense no-caps")
-                ui.button("Leave it", on_click=leave).props("flat dense no-caps")
+                ui.button("Begin anew", on_click=leave).props("flat dense no-caps")
 
     desk.when("brief", brief)
     desk.when("part", brief)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from nicegui import ui
-from nicegui.events import KeyEventArguments
 
 from orient.desk import bring, hard, job, pick, poses, strength, take, variants
 from orient.desk.beside import told_words
@@ -49,7 +48,7 @@ async def build(visitor: Visitor, mesh: Path | None) -> None:
     desk.page = ui.context.client.content
     desk.start(visitor.quick.ready())
     _head(desk)
-    bring.Anywhere()
+    bring.Anywhere(desk)
     with ui.element("main").classes("desk") as room:
         with ui.element("div").classes("middle"):
             _middle(desk)
@@ -97,15 +96,14 @@ def _head(desk: Desk) -> None:
             jumps.append(jump)
         undone = ui.button("Undo", on_click=lambda: undo(desk)).props("flat no-caps dense").classes("undo")
         again = ui.button("Redo", on_click=lambda: redo(desk)).props("flat no-caps dense")
-        ui.keyboard(on_key=lambda event: _undone(desk, event), ignore=["input", "select", "textarea"])
 
     def brief() -> None:
         last, coming = desk.history.last, desk.history.next
         undone.set_enabled(last is not None)
         undone.props["title"] = f"Take back: {last} (Ctrl Z)" if last else "No change of the job to take back"
         undone.update()
-        again.set_visibility(coming is not None)
-        again.props["title"] = f"Make again: {coming} (Ctrl Y)"
+        again.set_enabled(coming is not None)
+        again.props["title"] = f"Make again: {coming} (Ctrl Y)" if coming else "Nothing was taken back"
         again.update()
 
     def busy() -> None:
@@ -116,7 +114,7 @@ def _head(desk: Desk) -> None:
 
     def part() -> None:
         name.set_text(desk.name)
-        for one in (*jumps, undone):
+        for one in (*jumps, undone, again):
             one.set_visibility(desk.brought is not None)
         brief()
 
@@ -205,7 +203,7 @@ def _middle(desk: Desk) -> None:
         instead.set_text(f"Show the one to take: pose {best.number}, along {best.along}" if best else "")
         out.set_visibility(best is not None)
         stale.set_visibility(desk.stale and bool(desk.busy or desk.trouble))
-        stale.set_text(_BEING_RANKED if desk.busy else _OF_THE_JOB_BEFORE)
+        stale.set_text(_BEING_RANKED if desk.busy else f"{_OF_THE_JOB_BEFORE} {desk.trouble}")
         rests.set_visibility(shown is not None and not other and not stale.visible)
         rests.set_text(f"It rests on {shown.rests}." if shown is not None else "")
         bears, how = ("", "") if by_hand else _bears_words(desk, shown)
@@ -273,16 +271,6 @@ def _bears_words(desk: Desk, card: Card | None) -> tuple[str, str]:
         short = "for a short time " if desk.history.now.get("load", {}).get("sustained") else ""
         return f"It bears its load {short}at room temperature, safety factor {factor.said}.", "unsure"
     return f"It bears its load, safety factor {factor.said}.", "bears"
-
-
-def _undone(desk: Desk, event: KeyEventArguments) -> None:
-    held, key = event.modifiers, str(event.key.name).lower()
-    if not (event.action.keydown and (held.ctrl or held.meta)) or event.action.repeat:
-        return
-    if key == "y" or (key == "z" and held.shift):
-        redo(desk)
-    elif key == "z":
-        undo(desk)
 
 
 def desk_picked(desk: Desk):  # type: ignore[no-untyped-def]

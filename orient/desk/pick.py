@@ -188,7 +188,7 @@ async def mark(desk: Desk) -> None:
         if newtons is not None and math.hypot(*newtons) > 0:
             arrows.append(_arrow(one, newtons, size))
     for axis in axes_of(desk):
-        arrows += _axis_arrows(scene, axis)
+        arrows += _axis_arrows(scene, axis, pulled=now["load"].get("kind", "tension") == "tension")
     wanted: Wanted | None = desk.wanted
     if wanted is not None and wanted.first is not None:
         begun = {"at": list(wanted.first), "along": [0, 0, 1], "length": 0, "said": "from here"}
@@ -199,15 +199,16 @@ async def mark(desk: Desk) -> None:
     desk.scene.arrows(arrows)
 
 
-def _axis_arrows(scene: dict[str, Any], axis: Sequence[float]) -> list[dict[str, Any]]:
-    """A stress axis as two arrows towards the part, from beyond its ends."""
+def _axis_arrows(scene: dict[str, Any], axis: Sequence[float], *, pulled: bool) -> list[dict[str, Any]]:
+    """A stress axis as two arrows beyond the part's ends: away from it if it is pulled, else towards it."""
     long = 0.42 * float(scene["size"])
     middle = [low + 32767.5 * step for low, step in zip(scene["low"], scene["step"], strict=True)]
     unit = unit_of(axis)
     arrows = []
     for sense, said in ((1.0, "load axis"), (-1.0, "")):
-        at = [m - 1.3 * long * sense * u for m, u in zip(middle, unit, strict=True)]
-        along = [sense * u for u in unit]
+        off = 0.8 if pulled else 1.3
+        at = [m - off * long * sense * u for m, u in zip(middle, unit, strict=True)]
+        along = [(-sense if pulled else sense) * u for u in unit]
         arrows.append(
             {"at": at, "along": along, "length": 0.5 * long, "colour": _TINTS["axis"], "said": said}
         )

@@ -79,14 +79,14 @@ def build(desk: Desk) -> None:
             load = _load_words(desk)
             count, out = len(desk.judged.ranking.directions), len(desk.judged.ranking.excluded)
             left = (
-                f" {out:,} more are left out by the machine or by what a pose must keep, under Job."
+                f" {out:,} of them are left out by the machine or by what a pose must keep, under Job."
                 if out
                 else ""
             )
             asks.set_text(
-                f"{count:,} poses were tried and numbered by score, the lower the better. Shown are the best "
-                f"that stand well apart, and the best that rests on no flat face. “Along −y” means that −y "
-                f"of the file points up.{left}{load}"
+                f"{count + out:,} poses were tried and numbered by score, the lower the better. Shown are "
+                f"the best that stand well apart, and the best that rests on no flat face. “Along −y” means "
+                f"that −y of the file points up.{left}{load}"
             )
 
     meant: list[str] = []

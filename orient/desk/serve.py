@@ -194,7 +194,9 @@ def show_trouble(error: Exception) -> None:
             f"That went wrong by a fault of this program ({words or type(error).__name__}). "
             "The desk goes on: try it another way."
         )
-    options: dict[str, Any] = {"multi_line": True, "close_button": "Close", "timeout": 0, "color": "dark"}
+    # What a user can mend stands beside the answer as long as it holds; a fault is told until it was read.
+    stays = 12_000 if isinstance(error, OrientError) else 0
+    options: dict[str, Any] = {"multi_line": True, "close_button": "Close", "timeout": stays, "color": "dark"}
     ui.notify(words, **options)
 
 

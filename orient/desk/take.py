@@ -131,5 +131,5 @@ async def fetch(desk: Desk, where: str, name: str, /, **asked: Any) -> None:
     with desk.page:
         ui.download.content(made.body, made.name, made.media_type)
         if where == BESIDE_THE_ANSWER:
-            ui.notify(desk.said.pop(where), multi_line=True, position="bottom-left")
+            ui.notify(desk.said.pop(where), multi_line=True)
     desk.tell("beside")

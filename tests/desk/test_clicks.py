@@ -244,3 +244,41 @@ def test_a_file_that_is_let_go_over_the_part_or_beside_it_is_brought(fresh, tmp_
     fresh.evaluate(LET_GO, [".found-side", "notes.txt", "words"])
     fresh.wait_for_selector(".q-notification >> text=That is no mesh that is read here")
     assert fresh.text_content(".desk-head .part") == "block"
+
+
+def test_one_press_of_the_keys_takes_one_change_back_whatever_has_the_focus(fresh):
+    bring(fresh, BRACKET)
+    fill, wanted = fresh.get_by_label("Fill, %"), fresh.get_by_label("Parts wanted")
+    for box, value in ((fill, "55"), (wanted, "12")):
+        box.fill(value)
+        fresh.wait_for_timeout(700)
+    ticked = fresh.get_by_role("checkbox", name="wet")
+    ticked.click()
+    until(lambda: ticked.get_attribute("aria-checked") == "true", 20)
+    # With the focus in a box, where a browser would take single figures back.
+    wanted.click()
+    for expected in ((False, "12", "55"), (False, "", "55"), (False, "", "")):
+        fresh.keyboard.press("Control+z")
+        until(
+            lambda expected=expected: (
+                (ticked.get_attribute("aria-checked") == "true", wanted.input_value(), fill.input_value())
+                == expected
+            ),
+            20,
+        )
+    for expected in (("", "55"), ("12", "55")):
+        fresh.keyboard.press("Control+Shift+z")
+        until(lambda expected=expected: (wanted.input_value(), fill.input_value()) == expected, 20)
+    # What was typed this moment is a change too.
+    fill.fill("70")
+    fresh.keyboard.press("Control+z")
+    fresh.wait_for_timeout(1200)
+    until(lambda: fill.input_value() == "55", 20)
+    assert wanted.input_value() == "12"
+
+
+def test_escape_calls_off_what_was_to_be_clicked(laid):
+    laid.get_by_role("button", name="Held at").click()
+    laid.wait_for_selector(".viewer.picking")
+    laid.keyboard.press("Escape")
+    laid.wait_for_selector(".viewer:not(.picking)")

@@ -389,7 +389,7 @@ def test_forces_and_fixings_are_listed_and_removed_one_by_one(tmp_path):
             edit(desk, data, "the brief")
         await user.should_see("held: hole near −27, 0, 3")
         await user.should_see("120 N along 0, 0, −1: face near 12.5, 0, 40")
-        await user.should_see("bears no support: face near 12.5, 0, 40")
+        await user.should_see("should bear no support: face near 12.5, 0, 40")
         with user:
             removes = [one for one in ElementFilter(kind=ui.button) if one.text == "Remove"]
         assert len(removes) == 5  # an axis, two bolts, a force, a face
@@ -470,7 +470,7 @@ def test_what_a_pose_must_keep_leaves_poses_out_and_is_held_against_stress_once_
         assert desk.judged.ranking.columns["height_mm"].max() <= 7.0
         out = len(desk.judged.ranking.excluded)
         assert out > 100
-        await user.should_see(f"{out:,} more are left out by the machine or by what a pose must keep")
+        await user.should_see(f"{out:,} of them are left out by the machine or by what a pose must keep")
         user.find("Height, mm, at most").clear().type("5")
         await seen(lambda: desk.trouble != "" and desk.busy == "")
         await user.should_see("the nearest one would pass with the greatest height from 5 to 6.")
@@ -491,7 +491,9 @@ def test_what_a_pose_must_keep_leaves_poses_out_and_is_held_against_stress_once_
         await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
         assert desk.history.now["weights"] == {"load": 0.0}
         assert desk.loaded
-        await user.should_not_see("What is stronger than that still scores better.")
+        await user.should_see("Strong enough is enough: strength is not weighed besides.")
+        user.find("Weigh strength again").click()
+        await user.should_see("What is stronger than that still scores better.")
 
     simulated(test, tmp_path, path)
 
@@ -697,18 +699,22 @@ def test_another_part_keeps_the_shops_part_of_a_job_and_not_the_load_of_the_part
         user.find("Take over the job of bar").click()
         assert desk.history.now == job
         await user.should_not_see("The job begins anew for this part")
+        await user.should_see("Its places are those of bar: look where it is held and pushed here.")
         user.find("Undo").click()
         assert desk.history.now == {"process": {"polymer": "PETG"}}
         await user.should_see("Taken back: the job of bar.")
+        # The part before is not brought back by an undo, and so neither is what was done to its job.
+        assert desk.history.last is None
         user.find("Redo").click()
         assert desk.history.now == job
-        await user.should_not_see("Redo")
+        assert desk.history.next is None
         with user:
             await sample(desk, BRACKET)
         assert desk.history.now["load"]["case"]
         with user:
             await bring_part(desk, path, "again", read=lambda: begin_afresh(desk))
         assert desk.history.now == {}
+        assert desk.history.last is None
         await seen(lambda: desk.busy == "")
 
     simulated(test, tmp_path, path)

@@ -214,14 +214,10 @@ def _loads(evaluation: Evaluation) -> list[dict[str, Any]]:
         for axis in load.stress_axis or ():
             for sense in (1.0, -1.0):
                 said = "load axis" if sense > 0 else ""
-                arrows.append(
-                    _arrow(
-                        middle - 1.3 * long * sense * np.array(axis) / np.linalg.norm(axis),
-                        sense * np.array(axis),
-                        0.5 * long,
-                        said,
-                    )
-                )
+                # Away from the part where it is pulled, else towards it.
+                off, way = (0.8, -sense) if load.kind == "tension" else (1.3, sense)
+                unit = np.array(axis) / np.linalg.norm(axis)
+                arrows.append(_arrow(middle - off * long * sense * unit, way * unit, 0.5 * long, said))
         return arrows
     for case in load.case:
         for force in case.force:

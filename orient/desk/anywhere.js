@@ -22,7 +22,7 @@ export default {
   methods: {
     typed() { this.last = performance.now(); },
     key(event) {
-      const key = event.key.toLowerCase(), held = (event.ctrlKey || event.metaKey) && !event.altKey;
+      const key = (event.key || "").toLowerCase(), held = (event.ctrlKey || event.metaKey) && !event.altKey;
       if (key === "escape") this.$emit("leave");
       if (!held || (key !== "z" && key !== "y")) return;
       event.preventDefault();

@@ -291,20 +291,18 @@ class History:
 
     def undo(self) -> str | None:
         """Take the last change back; says which, or None where there is none."""
-        if not self.past:
-            return None
-        before, what = self.past.pop()
-        self.undone.append((self.now, what))
-        self.now, self._last = before, -math.inf
-        return what
+        return self._move(self.past, self.undone)
 
     def redo(self) -> str | None:
         """Make again what was taken back last; says which, or None where there is none."""
-        if not self.undone:
+        return self._move(self.undone, self.past)
+
+    def _move(self, here: list[tuple[Data, str]], there: list[tuple[Data, str]]) -> str | None:
+        if not here:
             return None
-        after, what = self.undone.pop()
-        self.past.append((self.now, what))
-        self.now, self._last = after, -math.inf
+        other, what = here.pop()
+        there.append((self.now, what))
+        self.now, self._last = other, -math.inf
         return what
 
     @property

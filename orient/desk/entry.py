@@ -75,7 +75,11 @@ def as_fields(said: str) -> str:
     >>> as_fields('selector "face-near:0,0,4" finds no face with an area; mend the mesh.')
     'The face near 0, 0, 4 finds no face with an area; mend the mesh.'
     """
-    said = re.sub(r'[Ss]elector "([^"]+)"', lambda found: f"The {selector_words(found[1])}", said)
+    said = re.sub(
+        r'[Ss]elector "([^"]+)"',
+        lambda found: f"{'the' if found.start() else 'The'} {selector_words(found[1])}",
+        said,
+    )
     again = ": take it away under Job, and click it again nearer its middle"
     said = said.replace("; move the point into one of them", again)
     said = said.replace("ive infill in [process]", "ive the Fill, under Job,").replace("[process] ", "")

@@ -389,7 +389,7 @@ def bed_bytes(order: Order, bed: Bed, kind: str) -> bytes:
     said["Title"] = ", ".join(
         f"{bed.count(k)} × {part.name}" for k, part in enumerate(order.parts) if bed.count(k)
     )
-    figures = _figures(order.parts, bed)
+    figures = order.figures[order.beds.index(bed)]
     said["hours"] = f"{figures.hours:.4g}"
     if figures.grams is not None:
         said["grams"] = f"{figures.grams:.4g}"

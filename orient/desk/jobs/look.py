@@ -12,6 +12,7 @@ from orient.features.sharp_corner import SHARP_DEG
 from orient.part.mesh import Part
 from orient.show.page.page import feature_rows
 from orient.show.picture.paint import Paint
+from orient.show.viewer.finer import levels_of
 from orient.show.viewer.payload import finer_data, key_data, lying_data, owners
 from orient.show.words import direction_words
 
@@ -78,11 +79,10 @@ def colours(held: Held, say: Say, *, kind: str, direction: Vector) -> Colours:
     Colours
     """
     subject = held.subject(np.array(direction), features=kind == "features")
-    paint = subject.paint(kind)
-    if kind == "safety":
-        key, code = finer_data(subject.part, subject.safety)
+    if kind == "safety" and subject.field is not None:
+        key, code = finer_data(subject.part, subject.safety, levels_of(subject.part))
         return Colours(key, code.tobytes())
-    return _colours(paint)
+    return _colours(subject.paint(kind))
 
 
 def picture(held: Held, say: Say, *, direction: Vector) -> tuple[bytes, str]:

@@ -20,7 +20,7 @@ ABOUT = "≈ "
 MEANT = {
     "support": "the volume of the columns under what hangs over too far, short ceilings that bridge included",
     "height": "how tall the build is; the taller, the longer it takes",
-    "first layer": "what of it lies on the bed, half a layer up; the more, the better it sticks",
+    "first layer": "the area on the bed, measured half a layer up; the more, the better it sticks",
     "surface steps": "how high the stairs are that layers leave on slopes, on average",
     "strength kept": "how much of the strength within a layer is left along the way it is loaded",
     "safety factor": "how many times its load it bears before it fails; below 1 it does not bear it",

@@ -53,7 +53,8 @@ def viewer_data(evaluation: Evaluation, subjects: Mapping[int, Subject]) -> dict
     if first.found is not None:
         paints["features"] = _by_pose({row + 1: one.paint("features") for row, one in subjects.items()})
     if first.field is not None:
-        paints["safety"] = {"poses": {row + 1: _safety(part, one) for row, one in subjects.items()}}
+        levels = levels_of(part)
+        paints["safety"] = {"poses": {row + 1: _safety(part, one, levels) for row, one in subjects.items()}}
     return {
         **mesh_data(part),
         "size": part.size_mm,
@@ -91,12 +92,13 @@ def paint_data(paint: Paint) -> dict[str, Any]:
     return key_data(paint) | {"code": packed_text(paint.code)}
 
 
-def finer_data(part: Part, paint: ValuePaint) -> tuple[dict[str, Any], NDArray[np.uint8]]:
+def finer_data(
+    part: Part, paint: ValuePaint, levels: NDArray[np.uint8]
+) -> tuple[dict[str, Any], NDArray[np.uint8]]:
     """A way of colouring in small triangles: what its bytes stand for, how each face is cut, and the bytes.
 
     A part whose faces are small is coloured by them.
     """
-    levels = levels_of(part)
     if levels.max(initial=1) == 1:
         return key_data(paint), paint.code
     code = finer(part, paint, levels)
@@ -138,8 +140,8 @@ def key_data(paint: Paint) -> dict[str, Any]:
     }
 
 
-def _safety(part: Part, subject: Subject) -> dict[str, Any]:
-    key, code = finer_data(part, subject.safety)
+def _safety(part: Part, subject: Subject, levels: NDArray[np.uint8]) -> dict[str, Any]:
+    key, code = finer_data(part, subject.safety, levels)
     return key | {"code": packed_text(code)}
 
 

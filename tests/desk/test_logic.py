@@ -26,6 +26,7 @@ from orient.desk.jobs import JOBS, Held
 from orient.desk.layout import build
 from orient.desk.order import cards, in_order, order_of
 from orient.desk.part import bring_part
+from orient.desk.pick import _axis_arrows
 from orient.desk.rank import find_stress
 from orient.desk.serve import show_trouble
 from orient.desk.shelf import Shelf
@@ -762,3 +763,39 @@ def test_more_than_all_of_the_inside_is_not_filled(tmp_path):
         await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
 
     simulated(test, tmp_path)
+
+
+def test_what_polymer_and_machine_make_of_the_job_is_said_and_what_makes_every_pose_useless_on_top(tmp_path):
+    data = {"process": {"polymer": "PLA"}, "load": {"service_temp_c": 90.0}, "job": {"outdoor": True}}
+
+    async def test(user, desk):
+        await seen(lambda: desk.judged is not None and desk.busy == "")
+        # Nobody named a machine: whose hours they are is said, and nothing is asked of the polymer.
+        await user.should_see("Hours and beds are for the entry class: no machine is named.")
+        with user:
+            edit(desk, data, "the brief")
+        await seen(lambda: desk.judged.toml == desk.toml and desk.busy == "")
+        verdicts = [verdict for verdict, _ in desk.judged.suits]
+        assert {"no", "care", "fine"} >= set(verdicts)
+        assert "no" in verdicts
+        with user:
+            told = [
+                one.text for one in ElementFilter(kind=ui.label) if one.text.startswith("Heat: service at 90")
+            ]
+        # Beside the answer, under the job, and in what to take care of in two rooms.
+        assert len(told) == 4
+        assert all("PLA softens at" in one for one in told)
+
+    simulated(test, tmp_path)
+
+
+@pytest.mark.parametrize("kind", ["tension", "compression", "bending"])
+def test_a_part_that_is_pulled_has_the_arrows_of_its_axis_away_from_it(kind, held):
+    scene = json.loads(JOBS["bring"](Held(), quiet, path=str(BRACKET), name="bracket").scene)
+    low, high = held.at_hand.part.bounds
+    for arrow in _axis_arrows(scene, (1.0, 0.0, 0.0), pulled=kind == "tension"):
+        tail = np.array(arrow["at"])
+        tip = tail + arrow["length"] * np.array(arrow["along"])
+        middle = 0.5 * (low + high)
+        away = np.linalg.norm(tip - middle) > np.linalg.norm(tail - middle)
+        assert away == (kind == "tension")

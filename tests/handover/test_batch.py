@@ -97,3 +97,18 @@ def test_ten_thousand_copies_make_two_layouts_at_most():
     order = order_parts([found(wedge())], [10_000])
     assert len(order.beds) <= 2
     assert len(order_document(order, [])["placements"]) < 1000
+
+
+def test_a_3mf_of_a_bed_says_the_hours_and_grams_of_the_bed_and_the_fill(order, tmp_path):
+    path = tmp_path / "bed.3mf"
+    path.write_bytes(bed_bytes(order, order.beds[0], "3mf"))
+    model = lib3mf.get_wrapper().CreateModel()
+    model.QueryReader("3mf").ReadFromFile(str(path))
+    group = model.GetMetaDataGroup()
+    entries = [group.GetMetaData(k) for k in range(group.GetMetaDataCount())]
+    said = {one.GetName(): one.GetValue() for one in entries}
+    assert float(said["hours"]) == pytest.approx(order.figures[0].hours, rel=1e-3)
+    assert float(said["grams"]) == pytest.approx(order.figures[0].grams, rel=1e-3)
+    priced = order.parts[0].evaluation.shop.poses
+    assert float(said["hours"]) > 2.0 * priced.hours[order.parts[0].row]
+    assert float(said["infill"]) == order.parts[0].evaluation.shop.shop.plan.infill

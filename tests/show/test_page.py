@@ -20,7 +20,7 @@ from orient.handover.oriented import brief_hash
 from orient.show.page import page
 from orient.show.page.brief_text import brief_toml
 from orient.show.page.chart import _axis, trade_off
-from orient.show.page.facts import Fact, compared, pose_facts
+from orient.show.page.facts import Fact, compared, lying_words, pose_facts
 from orient.show.page.page import report, write_report
 from orient.show.picture.subject import subject_of
 from orient.show.strength import strength_view
@@ -398,3 +398,25 @@ def test_a_force_on_a_hole_is_drawn(where):
     found = orient.evaluate(orient.load(SAMPLES / "mast_bracket.stl"), brief, directions=30, voxels=3000)
     text = report(found)
     assert "60 N" in text
+
+
+def test_what_support_touches_of_the_faces_that_matter_is_told_of_every_pose():
+    found = sample("mast_bracket")
+    (measured,) = found.named
+    touched = 0
+    for row in range(len(found.ranking.directions)):
+        (fact,) = [one for one in pose_facts(found, row) if one.name == "faces that matter"]
+        scar = measured.scar_mm2[row]
+        touched += scar >= 0.5
+        assert fact.said == (f"support on {scar:,.0f} mm²" if scar >= 0.5 else "no support")
+    assert 0 < touched < len(found.ranking.directions)
+
+
+def test_a_pose_that_would_tip_from_its_flat_is_not_said_to_lie_on_it_alone():
+    found = sample("mast_bracket")
+    stable = {row: rests for row, (_, rests) in found.resting.items()}
+    assert set(stable.values()) == {True, False}
+    for row, rests in stable.items():
+        assert ("tipping" in lying_words(found, row)) != rests
+    free = next(row for row in range(len(found.ranking.directions)) if row not in stable)
+    assert lying_words(found, free) == "standing on support"
